@@ -5,8 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from straycell.builds import Build, BuildState
-from straycell.cli.app import output, prompts
-from straycell.cli.show.cautions_talk import talk_cautions
+from straycell.cli.app import cautions, output, prompts
 from straycell.errors import BadData, UsageFault
 from straycell.quantities import Dimension, Window, parse_quantity, show
 from straycell.safe_side import at_most
@@ -108,7 +107,7 @@ def talk_groups(found: Seen) -> None:
         if one.group not in outside:
             output.talk(_warning(found, one))
     if found.sinking or found.outside:
-        talk_cautions(Step.DISMANTLE)
+        cautions.talk(Step.DISMANTLE)
         return
     for words in _alone_words(found.build):
         output.talk(words)

@@ -10,11 +10,10 @@ from straycell.acceptance import Verdict, verdict_to_json
 from straycell.bench import verdict_words
 from straycell.bench.cell_list import VerdictOrder, sort_verdicts
 from straycell.bench.paper.charts import limits_chart_of
-from straycell.cli.app import context, output, tables
+from straycell.cli.app import cautions, context, output, tables
 from straycell.cli.app.grammar import noun_app, values
 from straycell.cli.app.progress import counting
 from straycell.cli.show import picture, verdict_page
-from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.cli.show.outcomes import OutcomeOption, outcome_cell
 
 app = noun_app("What a cell may be used for, with every reason.")
@@ -34,7 +33,7 @@ def show(
     output.emit(
         verdict_to_json(verdict), lambda: verdict_page.page(verdict, bench.now, everything=everything)
     )
-    talk_cautions(*verdict_words.handling(verdict), kinds=[facts])
+    cautions.talk(*verdict_words.handling(verdict), kinds=[facts])
 
 
 @app.command("plot")

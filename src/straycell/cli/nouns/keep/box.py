@@ -6,10 +6,9 @@ from dataclasses import asdict
 from typing import Annotated
 
 from straycell.bench.paper.charts import boxes_chart_of
-from straycell.cli.app import context, output, tables
+from straycell.cli.app import cautions, context, output, tables
 from straycell.cli.app.grammar import noun_app, values
 from straycell.cli.show import picture
-from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.safety import Step
 from straycell.store.book.records import Box
 
@@ -31,7 +30,7 @@ def add(
         writer.add_box(name, kind or DEFAULT_KIND, limit_wh)
         made = writer.box(name)
     output.emit(asdict(made), lambda: output.say(f"{made.name}  {made.kind}"))
-    talk_cautions(Step.STORING)
+    cautions.talk(Step.STORING)
 
 
 @app.command("list")
@@ -62,4 +61,4 @@ def list_all() -> None:
 def plot(out: picture.Out = None, force: picture.Force = False) -> None:
     """Draw the energy in each box against its limit."""
     picture.draw(boxes_chart_of(context.bench()), out, force)
-    talk_cautions(Step.STORING)
+    cautions.talk(Step.STORING)

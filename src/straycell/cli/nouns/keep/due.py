@@ -10,9 +10,8 @@ from typing import Annotated, Any
 import typer
 
 from straycell.bench.wording.shapes import due_json
-from straycell.cli.app import context, files, output, tables
+from straycell.cli.app import cautions, context, files, output, tables
 from straycell.cli.app.grammar import lone_app, values
-from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.safety import Step, cautions_for
 from straycell.safety.due.calendar import calendar_file
 from straycell.safety.due.gather import due_now, due_until, survey
@@ -66,8 +65,8 @@ def due(
     if out is not None:
         from straycell.safety.due.paper import due_pdf
 
-        cautions = [each.text for each in cautions_for(_caution_step(found))]
-        files.write_whole(out, due_pdf(found, now, letter, cautions=cautions), force=force)
+        texts = [each.text for each in cautions_for(_caution_step(found))]
+        files.write_whole(out, due_pdf(found, now, letter, cautions=texts), force=force)
         files.talk_missing_glyphs(found)
     document: dict[str, Any] = {
         "at": now,
@@ -91,7 +90,7 @@ def _talk(found: list[DueItem], coming: list[DueItem], ics: Path | None) -> None
     if ics is not None:
         output.hint(f"written to {ics}; take it into your calendar in place of the last one")
     if found:
-        talk_cautions(_caution_step(found))
+        cautions.talk(_caution_step(found))
 
 
 def _caution_step(found: list[DueItem]) -> Step:

@@ -7,9 +7,8 @@ from typing import Annotated, Any
 
 import typer
 
-from straycell.cli.app import context, files, output, tables
+from straycell.cli.app import cautions, context, files, output, tables
 from straycell.cli.app.grammar import noun_app, values
-from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.quantities import count_of
 from straycell.safety import Step, cautions_for
 from straycell.safety.energy import Amount
@@ -38,7 +37,7 @@ def add(
     output.hint(
         f"next: straycell handover show {entry.id} --out list.pdf; when they are gone: handover close {entry.id}"
     )
-    talk_cautions(Step.HANDOVER)
+    cautions.talk(Step.HANDOVER)
 
 
 @app.command("list")
@@ -79,7 +78,7 @@ def show(
     output.emit(document(entry, listed) | {"file": out}, lambda: _page(entry, listed))
     if out is not None:
         output.hint(f"written to {out}")
-    talk_cautions(Step.HANDOVER)
+    cautions.talk(Step.HANDOVER)
 
 
 @app.command("close")

@@ -10,10 +10,9 @@ from typing import Annotated
 
 import typer
 
-from straycell.cli.app import context, output
+from straycell.cli.app import cautions, context, output
 from straycell.cli.app.grammar import noun_app, values
 from straycell.cli.app.progress import counting
-from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.errors import BadData, UsageFault
 from straycell.quantities import count_of
 from straycell.safety import Step
@@ -54,7 +53,7 @@ def cells(
     if template:
         _print(form.TEMPLATE)
     elif _import(file, columns, partial, form, form.import_cells, create=True):
-        talk_cautions(Step.INTAKE)
+        cautions.talk(Step.INTAKE)
 
 
 @app.command("readings")

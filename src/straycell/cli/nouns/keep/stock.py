@@ -10,10 +10,9 @@ import typer
 
 from straycell.bench.paper.inventory import boxes_now
 from straycell.bench.wording.shapes import stock_json
-from straycell.cli.app import context, output, tables
+from straycell.cli.app import cautions, context, output, tables
 from straycell.cli.app.grammar import lone_app
 from straycell.cli.show import picture
-from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.safety import Step
 from straycell.safety.stock import BoxStock
 
@@ -37,7 +36,7 @@ def stock(
     output.emit([stock_json(box) for box in found], lambda: _page(found))
     if any(box.attention for box in found):
         output.hint("what to do about it: straycell due")
-    talk_cautions(Step.STORING)
+    cautions.talk(Step.STORING)
 
 
 def _draw(out: Path | None, force: bool) -> None:

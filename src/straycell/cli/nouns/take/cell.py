@@ -16,13 +16,12 @@ from straycell.bench.recording.many import Which, each
 from straycell.bench.recording.record import followed, swap_cells
 from straycell.bench.wording import shapes, sheet_words
 from straycell.cells import Cell, Chemistry, Form, Stage, tidy_code
-from straycell.cli.app import context, files, output, tables
+from straycell.cli.app import cautions, context, files, output, tables
 from straycell.cli.app.grammar import noun_app, values
 from straycell.cli.app.grammar.fields import takes
 from straycell.cli.nouns.take import facts
 from straycell.cli.show import cell_page, picture
 from straycell.cli.show.after_writing import talk_recorded
-from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.cli.show.outcomes import OutcomeOption
 from straycell.errors import UsageFault
 from straycell.markings import shares_primary_size
@@ -72,7 +71,7 @@ def add(
     for note in [*notes, *_advice(made[0])]:
         output.talk(note)
     output.hint(f"next: straycell reading add {made[0].code} --look WORD --as-found-voltage Q --meter NAME")
-    talk_cautions(Step.INTAKE, kinds=[made[0].facts])
+    cautions.talk(Step.INTAKE, kinds=[made[0].facts])
 
 
 def _codes(cells: list[Cell]) -> None:
@@ -251,7 +250,7 @@ def show(code: CodeArgument) -> None:
     # Told only where no capacity counts: a second run is a day's work, and a good one needs none.
     if page.remedy and (page.figures.at_least or page.figures.capacity is None):
         output.hint(page.remedy)
-    talk_cautions(*verdict_words.handling(page.verdict), kinds=[page.cell.facts])
+    cautions.talk(*verdict_words.handling(page.verdict), kinds=[page.cell.facts])
 
 
 @app.command("plot")
@@ -294,7 +293,7 @@ def move(
     documents = [shapes.cell_json(cell) for cell in moved]
     shown = f"{', '.join(cell.code for cell in moved)}  now in {target}"
     output.emit(documents[0] if len(documents) == 1 else documents, lambda: output.say(shown))
-    talk_cautions(Step.STORING)
+    cautions.talk(Step.STORING)
 
 
 @app.command("withdraw")

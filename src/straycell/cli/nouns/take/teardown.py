@@ -11,10 +11,9 @@ import typer
 from straycell.bench.paper.charts import yield_chart, yields_of
 from straycell.bench.wording import shapes
 from straycell.cells import Cell
-from straycell.cli.app import clock, context, output, tables
+from straycell.cli.app import cautions, clock, context, output, tables
 from straycell.cli.app.grammar import noun_app, values
 from straycell.cli.show import picture
-from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.errors import UsageFault
 from straycell.safety import Step
 from straycell.store.book.records import Event
@@ -63,7 +62,7 @@ def add(
         )
     output.emit(shapes.teardown_json(made), lambda: output.say(f"{made.code}  {made.title}"))
     output.hint(f"next: straycell cell add --teardown {made.code} --pack 1 --count N ...")
-    talk_cautions(Step.TEARDOWN)
+    cautions.talk(Step.TEARDOWN)
 
 
 @app.command("correct")

@@ -12,9 +12,8 @@ from straycell.bench.paper.build_sheet import build_sheet
 from straycell.bench.project_match import project_match, require_plan, true_plan, understood
 from straycell.builds import Build
 from straycell.cells import Look
-from straycell.cli.app import clock, context, files, output, prompts, tables
+from straycell.cli.app import cautions, clock, context, files, output, prompts, tables
 from straycell.cli.app.grammar import noun_app, values
-from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.cli.show.group_voltages import (
     ask_about,
     group_numbers,
@@ -89,7 +88,7 @@ def reserve(
     if joined:
         output.hint(f"the sheet to join them by: straycell build sheet '{name}' --out FILE.pdf")
     output.hint(f"next: straycell build finish '{name}' when the cell{'s are' if joined else ' is'} in")
-    talk_cautions(Step.BUILD)
+    cautions.talk(Step.BUILD)
 
 
 def _named(writer: Writer, name: str, cells: list[str]) -> Match:
@@ -166,7 +165,7 @@ def finish(
     with output.brief_answers():
         made = finish_build(bench, name, device)
     output.emit(document(made), lambda: _say(made))
-    talk_cautions(Step.BUILD)
+    cautions.talk(Step.BUILD)
 
 
 _ASKED: tuple[tuple[str, Dimension, str], ...] = (
@@ -187,7 +186,7 @@ def _asked(device: Device, says: str, overload: str) -> Device:
     asked = (*_ASKED, ("fuse_a", _D.CURRENT, f"{overload}. Which fuse is in?")) if overload else _ASKED
     open_ones = [each for each in asked if getattr(device, each[0]) is None]
     answers = {name: prompts.quantity(question, kind) for name, kind, question in open_ones}
-    talk_cautions(Step.BUILD)
+    cautions.talk(Step.BUILD)
     prompts.confirm(False, "was all of this done, and every check of the build sheet?")
     return replace(device, **answers)
 
@@ -205,7 +204,7 @@ def dismantle(name: Name) -> None:
     output.talk(
         "its cells are received again, on hold until look, rest voltage and resistance are recorded again"
     )
-    talk_cautions(Step.DISMANTLE)
+    cautions.talk(Step.DISMANTLE)
 
 
 def _say_freed(build: Build) -> None:
@@ -282,7 +281,7 @@ def inspect(
         talk_groups(replace(found, build=build))
     if bad:
         output.talk(f"take it out of use: {', '.join(bad)} out of use for good")
-        talk_cautions(Step.LOOK_BAD)
+        cautions.talk(Step.LOOK_BAD)
     elif look:
         output.hint("looked at; the next inspection: straycell due --ahead 200")
 
@@ -308,7 +307,7 @@ def sheet(
 ) -> None:
     """Draw the positions of a reserved build with their codes, and what to do in which order."""
     _write_sheet(name, out, force=force)
-    talk_cautions(Step.BUILD)
+    cautions.talk(Step.BUILD)
 
 
 def _write_sheet(name: str, out: Path, *, force: bool) -> None:

@@ -12,10 +12,9 @@ from straycell.acceptance.charger.allowance import ChargeKind, charge_allowance
 from straycell.acceptance.charger.check import Charger, ChargerAnswer, check_charger
 from straycell.bench.device_use import OneCell, look_up
 from straycell.cells import Chemistry
-from straycell.cli.app import clock, context, output
+from straycell.cli.app import cautions, clock, context, output
 from straycell.cli.app.grammar import lone_app, values
 from straycell.cli.app.grammar.fields import takes
-from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.errors import BadData, NegativeAnswer, UsageFault
 from straycell.keys import NEW
 from straycell.matching.words import run_hours as hours
@@ -134,7 +133,7 @@ def charging(
     allowance = charge_allowance(one.evidence, one.verdict, rules, now, temperature_c=temperature)
     answer = check_charger(one.facts, allowance, asked, rules, one.candidate.resistance)
     output.emit(document(one, asked, answer), lambda: page(one, asked, answer))
-    talk_cautions(_step(one, answer), kinds=[one.facts])
+    cautions.talk(_step(one, answer), kinds=[one.facts])
     against = answer.against
     if against is not None:
         what = "must not be charged like this" if against.ok is False else "is not shown to bear this charger"

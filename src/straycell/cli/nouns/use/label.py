@@ -10,11 +10,10 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from straycell.cli.app import clock, context, files, output
+from straycell.cli.app import cautions, clock, context, files, output
 from straycell.cli.app.grammar import noun_app, values
 from straycell.cli.nouns.use.label_read import read
 from straycell.cli.nouns.use.label_stocks import Page, Printer, Scale, calibrate, known_stocks, stocks_list
-from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.cli.show.outcomes import OutcomeOption
 from straycell.errors import BadData, StoreFault, UsageFault
 from straycell.labels.content import LabelContent, Purpose, blank_content
@@ -139,7 +138,7 @@ def sheet(
     files.write_whole(out, _pdf(_with_cuts(parts, cut_marks), start, factor), force=force)
     remember(kind.value, labels)
     _written(out, parts)
-    talk_cautions(Step.LABEL)
+    cautions.talk(Step.LABEL)
 
 
 Parts = list[tuple["Stock", list["LabelContent"]]]
@@ -217,7 +216,7 @@ def blank(
         lambda: output.say(f"{out}  {len(codes)} codes set aside: {codes[0]} to {codes[-1]}"),
     )
     output.hint("stick one on, then: straycell cell add --code CODE ...")
-    talk_cautions(Step.LABEL)
+    cautions.talk(Step.LABEL)
 
 
 @app.command("single")
@@ -245,7 +244,7 @@ def single(
     files.write_whole(out, single_png(labels[0].content, dpi or DEFAULT_DPI, parts[0][0]), force=force)
     remember("shelf", labels)
     _written(out, parts)
-    talk_cautions(Step.LABEL)
+    cautions.talk(Step.LABEL)
 
 
 def _written(out: Path, parts: Parts) -> None:

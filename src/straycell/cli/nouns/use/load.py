@@ -9,12 +9,11 @@ import typer
 
 from straycell.acceptance import Outcome
 from straycell.bench.device_use import OneCell, forbidden, gentle_run, look_up, most_a, runtime_json
-from straycell.cli.app import clock, context, files, output
+from straycell.cli.app import cautions, clock, context, files, output
 from straycell.cli.app.grammar import noun_app, values
 from straycell.cli.app.grammar.fields import takes
 from straycell.cli.nouns.use import device_load
 from straycell.cli.show import load_page
-from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.errors import BadData, NegativeAnswer, UsageFault
 from straycell.physics.loads import Lamps, ResistiveLoad, current_from_drop
 from straycell.physics.resistors import BandReading, bands, is_standard, nearest, power_rating, rounded_up
@@ -53,7 +52,7 @@ def from_drop(**said: Any) -> None:
     found["resistor"] = resistor_document(ohm, read)
     output.emit(found, lambda: load_page.drop_page(found))
     if drop is not None:
-        talk_cautions(Step.CIRCUIT)
+        cautions.talk(Step.CIRCUIT)
 
 
 def drop_document(
@@ -173,7 +172,7 @@ def for_runtime(
     }
     found |= _answer(one, gentle_run(one, until, at_c), wanted_h, lit, said.get("lamps"), brighter)
     output.emit(found, lambda: load_page.wanted_page(found))
-    talk_cautions(Step.DISCARD if one.verdict.outcome is Outcome.DISCARD else Step.MATCH, kinds=[one.facts])
+    cautions.talk(Step.DISCARD if one.verdict.outcome is Outcome.DISCARD else Step.MATCH, kinds=[one.facts])
 
 
 def _answer(

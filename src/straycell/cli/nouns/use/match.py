@@ -18,11 +18,10 @@ from straycell.bench.project_match import (
     understood,
 )
 from straycell.builds import Build
-from straycell.cli.app import context, files, options, output
+from straycell.cli.app import cautions, context, files, options, output
 from straycell.cli.app.grammar import lone_app, values
 from straycell.cli.nouns.use.match_choices import choices_of, match_cells, match_what
 from straycell.cli.show import picture
-from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.cli.show.match_page import chart_of, held_document, held_page, page, page_of_all
 from straycell.errors import NegativeAnswer, UsageFault
 from straycell.matching import Match
@@ -81,7 +80,7 @@ def match(
         raise UsageFault("--cells needs a project", "name the project first")
     if cells and name is not None:
         match_cells(name, choices_of(cells, more or []))
-        talk_cautions(Step.MATCH)
+        cautions.talk(Step.MATCH)
         return
     if name is None:
         _match_all()
@@ -114,14 +113,14 @@ def match(
         raise NegativeAnswer(
             f"project '{name}' is not served by the cells in store", output.brief(_first(found.missing))
         )
-    talk_cautions(Step.MATCH)
+    cautions.talk(Step.MATCH)
 
 
 def _match_what(what: str, name: str | None, everyone: bool, cells: list[str] | None) -> None:
     if name is not None or everyone or cells:
         raise UsageFault("--what is a load without a project", "give it alone")
     match_what(what)
-    talk_cautions(Step.MATCH)
+    cautions.talk(Step.MATCH)
 
 
 def _tell_held(bench: Bench, reader: Reader, project: Project, build: Build) -> None:
@@ -132,7 +131,7 @@ def _tell_held(bench: Bench, reader: Reader, project: Project, build: Build) -> 
     output.emit(held_document(found, build) | answers | weighed, lambda: held_page(found, build))
     with output.brief_answers():
         require_fit(found, build)
-    talk_cautions(Step.MATCH)
+    cautions.talk(Step.MATCH)
 
 
 def _match_all() -> None:
@@ -146,7 +145,7 @@ def _match_all() -> None:
         raise NegativeAnswer(
             output.brief(f"{count}: {names}"), output.brief(f"'{first.project}': {_first(first.missing)}")
         )
-    talk_cautions(Step.MATCH)
+    cautions.talk(Step.MATCH)
 
 
 def _first(missing: tuple[str, ...]) -> str:

@@ -20,12 +20,11 @@ from straycell.bench.device_use import (
     runtime_json,
 )
 from straycell.bench.wording.sheet_words import figure
-from straycell.cli.app import clock, context, files, output
+from straycell.cli.app import cautions, clock, context, files, output
 from straycell.cli.app.grammar import lone_app, values
 from straycell.cli.app.grammar.fields import takes
 from straycell.cli.nouns.use import device_load
 from straycell.cli.nouns.use.device_load import Drawn
-from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.cli.show.verdict_page import say_forbidden
 from straycell.matching.words import run_hours as hours
 from straycell.physics.run_time.answers import narrowing
@@ -115,7 +114,7 @@ def runtime(
     )
     if out is not None:
         output.hint(f"picture: {out}")
-    talk_cautions(Step.DISCARD if one.verdict.outcome is Outcome.DISCARD else Step.MATCH, kinds=[one.facts])
+    cautions.talk(Step.DISCARD if one.verdict.outcome is Outcome.DISCARD else Step.MATCH, kinds=[one.facts])
 
 
 def draw_document(draw: Draw) -> dict[str, float]:
