@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from enum import StrEnum, auto
+from enum import StrEnum
 from typing import TYPE_CHECKING, Any
 
 from straycell.acceptance import Outcome, RuleSet, Verdict, figures, usable_until
@@ -117,28 +117,14 @@ def _loss(verdict: Verdict) -> tuple[float, float | None] | None:
 # --- the orders of `cell list` and `verdict list`; equal ones go by code -----------------------------
 
 
-class CellOrder(StrEnum):
-    """What cells are sorted by."""
-
-    CODE = auto()
-    FORM = auto()
-    CHEMISTRY = auto()
-    STAGE = auto()
-    OUTCOME = auto()
-    BOX = auto()
-    MARKING = auto()
-    CAPACITY = auto()
-    RESISTANCE = auto()
-    LOSS = auto()
-    UNTIL = auto()
+CellOrder = StrEnum(
+    "CellOrder", "CODE FORM CHEMISTRY STAGE OUTCOME BOX MARKING CAPACITY RESISTANCE LOSS UNTIL"
+)
+"""What cells are sorted by."""
 
 
-class VerdictOrder(StrEnum):
-    """What verdicts are sorted by."""
-
-    CODE = auto()
-    OUTCOME = auto()
-    UNTIL = auto()
+VerdictOrder = StrEnum("VerdictOrder", "CODE OUTCOME UNTIL")
+"""What verdicts are sorted by."""
 
 
 # Sorted last: a cell that may do nothing runs out on no day.

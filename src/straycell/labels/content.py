@@ -11,7 +11,7 @@ import hashlib
 import math
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
-from enum import StrEnum, auto
+from enum import StrEnum
 
 from straycell.acceptance import Figures, Outcome, Verdict, out_of_use
 from straycell.acceptance.permission import permission
@@ -36,14 +36,8 @@ class Face(StrEnum):
     PLAIN = "plain"  # a box or a project: no gauge, no symbol
 
 
-class Purpose(StrEnum):
-    """What the labels are for."""
-
-    SHELF = auto()
-    TINY = auto()
-    BUILD = auto()
-    DISCARD = auto()
-    BOX = auto()
+Purpose = StrEnum("Purpose", "SHELF TINY BUILD DISCARD BOX")
+"""What the labels are for."""
 
 
 @dataclass(frozen=True, slots=True)

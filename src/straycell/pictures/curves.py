@@ -19,12 +19,8 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 
-class Role(StrEnum):
-    """What a curve is there for."""
-
-    MAIN = "main"
-    FAINT = "faint"
-    GHOST = "ghost"
+Role = StrEnum("Role", "MAIN FAINT GHOST")
+"""What a curve is there for."""
 
 
 @dataclass(frozen=True, slots=True)

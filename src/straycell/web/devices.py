@@ -15,7 +15,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass
 from datetime import datetime
-from enum import StrEnum, auto
+from enum import StrEnum
 from pathlib import Path
 from threading import Lock
 from typing import Any
@@ -35,11 +35,8 @@ MOST_BYTES = 200_000
 OWNER_ONLY = 0o600
 
 
-class Scope(StrEnum):
-    """What a device may do."""
-
-    WRITE = auto()
-    LOOK = auto()
+Scope = StrEnum("Scope", "WRITE LOOK")
+"""What a device may do."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Generator
 from dataclasses import dataclass
-from enum import StrEnum, auto
+from enum import StrEnum
 from typing import Any, Concatenate, ParamSpec, TypeAlias, TypeVar
 
 from straycell.bench.context import Bench
@@ -29,14 +29,8 @@ class Key(StrEnum):
     NEXT = "+"
 
 
-class Tone(StrEnum):
-    """How a line is said: the terminal gives each its weight."""
-
-    PLAIN = auto()
-    HEAD = auto()
-    GOOD = auto()
-    FAULT = auto()
-    DANGER = auto()
+Tone = StrEnum("Tone", "PLAIN HEAD GOOD FAULT DANGER")
+"""How a line is said: the terminal gives each its weight."""
 
 
 @dataclass(frozen=True, slots=True)

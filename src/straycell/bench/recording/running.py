@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from enum import StrEnum, auto
+from enum import StrEnum
 from math import floor
 
 from straycell.acceptance import Verdict, WorkKind, charge_refusal
@@ -18,11 +18,8 @@ LONGEST_CHARGE = timedelta(hours=48)
 """Nobody recorded the end of one begun longer ago: its timer would only hide others (common practice, no published source)."""
 
 
-class Runs(StrEnum):
-    """What a timer counts down to."""
-
-    REST = auto()
-    CHARGE = auto()
+Runs = StrEnum("Runs", "REST CHARGE")
+"""What a timer counts down to."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,11 +20,8 @@ from straycell.quantities import Dimension, Window, count_of
 STOCKS_VARIABLE, STOCKS_FOLDER = "STRAYCELL_LABELS", "labels"
 
 
-class PageSize(StrEnum):
-    """Paper in the printer, for stocks that are chosen by form."""
-
-    A4 = "a4"
-    LETTER = "letter"
+PageSize = StrEnum("PageSize", "A4 LETTER")
+"""Paper in the printer, for stocks that are chosen by form."""
 
 
 Printer = Annotated[
