@@ -17,7 +17,7 @@ from straycell.cli.app import clock
 from straycell.errors import BadData, UsageFault
 from straycell.keys import typed_key
 from straycell.quantities import Dimension, Window, parse_quantity
-from straycell.typed import Word, parse_line, parse_time
+from straycell.typed import Word, parse_day, parse_line, parse_time
 
 
 def quantity(
@@ -127,6 +127,17 @@ def time_option(flag: str, text: str) -> Any:
         flag,
         parser=lambda value: parse_time(value, clock.now()),
         metavar="TIME",
+        help=text,
+        show_default=False,
+    )
+
+
+def day_option(flag: str, text: str) -> Any:
+    """An option that takes a calendar day up to today."""
+    return typer.Option(
+        flag,
+        parser=lambda value: parse_day(value, clock.now()),
+        metavar="DATE",
         help=text,
         show_default=False,
     )

@@ -11,84 +11,65 @@ import typer
 from straycell.bench.paper.charts import yield_chart, yields_of
 from straycell.bench.wording import shapes
 from straycell.cells import Cell
-from straycell.cli.app import cautions, clock, context, output, tables
+from straycell.cli.app import cautions, context, output, tables
 from straycell.cli.app.grammar import noun_app, values
+from straycell.cli.app.grammar.fields import takes
 from straycell.cli.show import picture
 from straycell.errors import UsageFault
+from straycell.quantities import Window
+from straycell.readings import Field
 from straycell.safety import Step
 from straycell.store.book.records import Event
 from straycell.teardowns import Teardown, parse_teardown_code
-from straycell.typed import parse_day
 
 app = noun_app("What was opened, where it was found, and what came out of it.")
 
 
-def _day_option(flag: str, text: str) -> Any:
-    return typer.Option(flag, parser=lambda typed: parse_day(typed, clock.now()), metavar="DATE", help=text)
-
-
 CodeArgument = Annotated[str, values.text_argument("CODE", "The tear-down, like AT3.")]
-FoundOption = Annotated[date | None, _day_option("--found", "The day it was found.")]
-OpenedOption = Annotated[
-    date | None, _day_option("--opened", "The day its packs were opened (default: the day it is recorded).")
-]
-PlaceOption = Annotated[str | None, values.text_option("--place", "Where it was found.")]
-NoteOption = Annotated[str | None, values.text_option("--note", "Its state, anything odd.")]
-ObjectsOption = Annotated[
-    int | None, values.whole("--objects", "How many alike objects were opened (default 1).", low=1, high=1000)
-]
+SAID = (
+    Field("found_on", date, "found", "The day it was found.", flag="--found"),
+    Field(
+        "opened_on",
+        date,
+        "opened",
+        "The day its packs were opened (default: the day it is recorded).",
+        flag="--opened",
+    ),
+    Field("place", str, "place", "Where it was found."),
+    Field("note", str, "note", "Its state, anything odd."),
+    Field(
+        "objects", int, "objects", "How many alike objects were opened (default 1).", typed=Window(1, 1000)
+    ),
+)
+"""What can be said of an object beside what it was."""
 
 
 @app.command("add")
+@takes(SAID)
 def add(
     title: Annotated[str, values.text_argument("TITLE", "What it was, in a few words.")],
     kind: Annotated[str, values.text_option("--kind", "The kind of object, free text.", metavar="KIND")],
-    found: FoundOption = None,
-    place: PlaceOption = None,
-    note: NoteOption = None,
-    objects: ObjectsOption = None,
-    opened: OpenedOption = None,
+    **said: Any,
 ) -> None:
     """Record an object that was opened."""
     with context.writing(create=True) as writer:
-        made = writer.add_teardown(
-            title,
-            kind,
-            found_on=found,
-            place=place or "",
-            note=note or "",
-            objects=objects or 1,
-            opened_on=opened,
-        )
+        made = writer.add_teardown(title, kind, **said)
     output.emit(shapes.teardown_json(made), lambda: output.say(f"{made.code}  {made.title}"))
     output.hint(f"next: straycell cell add --teardown {made.code} --pack 1 --count N ...")
     cautions.talk(Step.TEARDOWN)
 
 
 @app.command("correct")
-def correct(
-    code: CodeArgument,
-    because: values.BecauseOption,
-    title: Annotated[str | None, values.text_option("--title", "What it was, in a few words.")] = None,
-    kind: Annotated[str | None, values.text_option("--kind", "The kind of object.", metavar="KIND")] = None,
-    found: FoundOption = None,
-    place: PlaceOption = None,
-    note: NoteOption = None,
-    objects: ObjectsOption = None,
-    opened: OpenedOption = None,
-) -> None:
+@takes(
+    [
+        Field("title", str, "title", "What it was, in a few words."),
+        Field("kind", str, "kind", "The kind of object.", example="KIND"),
+        *SAID,
+    ]
+)
+def correct(code: CodeArgument, because: values.BecauseOption, **said: Any) -> None:
     """Correct the record of a tear-down; the former entry stays visible."""
-    given = {
-        "title": title,
-        "kind": kind,
-        "found_on": found,
-        "place": place,
-        "note": note,
-        "objects": objects,
-        "opened_on": opened,
-    }
-    # None is "not said"; an empty word empties the entry.
-    said = {name: value for name, value in given.items() if value is not None}
+    # An empty word empties the entry.
     if not said:
         raise UsageFault("nothing to correct was given", "add what is right, like --title 'cordless drill'")
     with context.writing() as writer:

@@ -10,10 +10,12 @@ import typer
 
 from straycell.bench.paper.build_sheet import build_sheet
 from straycell.bench.project_match import project_match, require_plan, true_plan, understood
+from straycell.bench.recording.finish import OF_DEVICE, Device, finish_build, require_finishable
 from straycell.builds import Build
 from straycell.cells import Look
 from straycell.cli.app import cautions, clock, context, files, output, prompts, tables
 from straycell.cli.app.grammar import noun_app, values
+from straycell.cli.app.grammar.fields import takes
 from straycell.cli.show.group_voltages import (
     ask_about,
     group_numbers,
@@ -29,7 +31,6 @@ from straycell.readings import Quantity, Reading
 from straycell.safety import Step
 
 if TYPE_CHECKING:
-    from straycell.bench.recording.finish import Device
     from straycell.bench.recording.inspection import Seen
     from straycell.store.reader import Reader
     from straycell.store.writer import Writer
@@ -110,29 +111,9 @@ def _named(writer: Writer, name: str, cells: list[str]) -> Match:
 
 
 @app.command("finish")
+@takes(OF_DEVICE)
 def finish(
     name: Name,
-    current: Annotated[
-        float | None,
-        values.quantity("--current", _D.CURRENT, "What the device draws at the cells, as measured now."),
-    ] = None,
-    peak_current: Annotated[
-        float | None, values.quantity("--peak-current", _D.CURRENT, "Its highest, as measured now.")
-    ] = None,
-    temperature: Annotated[
-        float | None, values.quantity("--temperature", _D.TEMPERATURE, "Where the device works.")
-    ] = None,
-    charge_current: Annotated[
-        float | None,
-        values.quantity("--charge-current", _D.CURRENT, "What its charger gives, as measured now."),
-    ] = None,
-    measured_float: Annotated[
-        float | None,
-        values.quantity("--measured-float", _D.VOLTAGE, "Where its charger ends, the whole string."),
-    ] = None,
-    fuse: Annotated[
-        float | None, values.quantity("--fuse", _D.CURRENT, "The rating of the fuse that is in.")
-    ] = None,
     yes: Annotated[
         bool,
         typer.Option(
@@ -140,19 +121,16 @@ def finish(
             help="Beside what is given the device is as its project says, the cautions were followed: do not ask.",
         ),
     ] = False,
+    **said: Any,
 ) -> None:
     """Record that the reserved cells are built in. At a terminal it asks what the device draws and is charged with.
 
     Refused without protection, without a fuse where the board lets an overload through, and where the cells do not do
     for the device as it was measured.
     """
-    from straycell.bench.recording.finish import Device, finish_build, require_finishable
     from straycell.bench.wording.project_words import device_words
 
-    device, bench = (
-        Device(current, peak_current, temperature, charge_current, measured_float, fuse),
-        context.bench(),
-    )
+    device, bench = Device(**said), context.bench()
     with context.reading() as reader, output.brief_answers():
         # Asked before the cautions: nobody should confirm a list for a build that will be refused.
         overload = require_finishable(bench, reader, name, device, ask=not yes and prompts.at_terminal())
