@@ -87,7 +87,7 @@ def cell_list(reader: Reader, rules: RuleSet, now: datetime, wanted: Wanted) -> 
                 verdict.valid_until,
                 known.capacity,
                 known.resistance,
-                _loss(verdict),
+                monthly_loss(verdict),
                 notes.get(cell.code, ""),
             )
         )
@@ -106,9 +106,9 @@ def _mentions(cell: Cell, text: str, *notes: str) -> bool:
     return text.casefold() in " ".join(words).casefold()
 
 
-def _loss(verdict: Verdict) -> tuple[float, float | None] | None:
+def monthly_loss(verdict: Verdict) -> tuple[float, float | None] | None:
     """The self-discharge that the verdict counted: value and U, in % a month."""
-    checks = (r for r in verdict.reasons if r.rule.startswith("self-discharge"))
+    checks = (r for r in verdict.reasons if r.rule.startswith("self-discharge") and r.unit == "%/month")
     return next(
         ((r.observed, r.expanded_uncertainty) for r in checks if isinstance(r.observed, float | int)), None
     )

@@ -27,6 +27,11 @@ from straycell.typed import day
 _D = Dimension
 
 
+def kind_words(known: CellFacts) -> str:
+    """`18650 nmc  INR18650-26`: what it is, for a heading."""
+    return f"{known.form} {known.chemistry}  {known.marking}".rstrip()
+
+
 def identity(cell: Cell) -> list[tuple[str, str | None]]:
     """Name and value of what the cell is and where it lies; a value may be empty."""
     known = cell.facts

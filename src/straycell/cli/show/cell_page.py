@@ -9,7 +9,7 @@ from straycell.acceptance import usable_until
 from straycell.bench import verdict_words
 from straycell.bench.cell_list import Listed
 from straycell.bench.cell_sheet import CellSheet
-from straycell.bench.wording.sheet_words import figures, identity, reading_row
+from straycell.bench.wording.sheet_words import figures, identity, kind_words, reading_row
 from straycell.cells import Stage
 from straycell.cli.app import output, tables
 from straycell.cli.app.grammar.values import nearest_word_fault
@@ -21,7 +21,7 @@ from straycell.quantities import Measured
 def sheet(page: CellSheet) -> None:
     """Print the page for a person."""
     cell = page.cell
-    output.say(f"{cell.code}  {cell.facts.form} {cell.facts.chemistry}  {cell.facts.marking}".rstrip())
+    output.say(f"{cell.code}  {kind_words(cell.facts)}")
     withdrawn = cell.stage is Stage.WITHDRAWN
     # Of a cell that never was no verdict says anything.
     if withdrawn:

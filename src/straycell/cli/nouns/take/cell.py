@@ -76,7 +76,7 @@ def add(
 
 def _codes(cells: list[Cell]) -> None:
     for cell in cells:
-        output.say(f"{cell.code}  {cell.facts.form} {cell.facts.chemistry}  {cell.facts.marking}".rstrip())
+        output.say(f"{cell.code}  {sheet_words.kind_words(cell.facts)}")
 
 
 def _advice(cell: Cell) -> list[str]:

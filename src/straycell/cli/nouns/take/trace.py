@@ -10,6 +10,7 @@ from typing import Annotated
 
 import typer
 
+from straycell.bench.wording.sheet_words import kind_words
 from straycell.cli.app import context, files, options, output, tables
 from straycell.cli.app.grammar import noun_app, values
 from straycell.cli.show import picture, trace_page
@@ -188,8 +189,7 @@ def plot(
         raw = reader.trace_file(entry.id)
         facts = reader.cell(entry.cell).facts
     # A picture leaves the store: it must say by itself which cell it is of.
-    kind = f"{facts.form} {facts.chemistry}  {facts.marking}".rstrip()
-    title = f"{entry.cell}  {kind}  {output.day(entry.at)}"
+    title = f"{entry.cell}  {kind_words(facts)}  {output.day(entry.at)}"
     files.write_whole(out, trace_picture(*again(entry, raw), title), force=force)
     output.emit({"id": entry.id, "files": [out], "count": 1}, lambda: output.say(str(out)))
 
