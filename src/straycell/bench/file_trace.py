@@ -47,10 +47,10 @@ class Request:
     raw: bytes
     at: datetime
     at_said: bool
-    meter: Meter | None = None
-    cutoff_v: float | None = None
-    temperature_c: float | None = None
-    columns: str = ""
+    meter: Meter | None
+    cutoff_v: float | None
+    temperature_c: float | None
+    columns: str
 
 
 @dataclass(frozen=True, slots=True)
