@@ -3,8 +3,6 @@
 A print of 9900 mAh on an 18650 is a lie, and every current that is a share of it would be a danger.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import dataclass
 

@@ -1,7 +1,5 @@
 """Form and size from a marking: trade sizes, IEC sizes, digits of flat cells, measures with a cross."""
 
-from __future__ import annotations
-
 import re
 
 from straycell.cells import Form

@@ -1,7 +1,5 @@
 """Which cells serve a project, and why the others do not."""
 
-from __future__ import annotations
-
 from importlib import import_module
 from typing import TYPE_CHECKING
 

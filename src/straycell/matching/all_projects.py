@@ -1,7 +1,5 @@
 """Every pending project at once: each wholly or not at all, no cell twice, the most urgent first."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace

@@ -1,7 +1,5 @@
 """All pending projects as one question to the optimiser: which cells each may take, and what serving it is worth."""
 
-from __future__ import annotations
-
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date

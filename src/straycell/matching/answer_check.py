@@ -3,8 +3,6 @@
 It shares the wording of the rules with the planner, and none of its code.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from datetime import datetime
 

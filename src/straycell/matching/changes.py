@@ -1,7 +1,5 @@
 """What change of a project would serve it with the cells at hand; each is run through the match before it is said."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass, replace
 

@@ -1,7 +1,5 @@
 """The words around a match: what an unserved project is missing, what the maker of a served one must know."""
 
-from __future__ import annotations
-
 import math
 from collections import Counter
 from collections.abc import Mapping, Sequence

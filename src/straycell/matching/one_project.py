@@ -1,7 +1,5 @@
 """What a project gets: the answer of a match, and the hash by which a plan is known again."""
 
-from __future__ import annotations
-
 import hashlib
 import json
 from collections.abc import Sequence

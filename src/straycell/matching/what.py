@@ -1,7 +1,5 @@
 """What today's stock can give to a load without a project: the best of each small shape, longest run first."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime

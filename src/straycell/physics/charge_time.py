@@ -4,8 +4,6 @@ The current is the least of what the charger is set to, what its own heat and it
 supply gives. Compared with the full model in tests/reference/physics/charge_*.csv.
 """
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass, replace
 from functools import partial

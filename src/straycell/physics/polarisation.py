@@ -1,7 +1,5 @@
 """From a short pulse to a discharge over hours: how the resistance grows, and the charge that lags behind."""
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass
 from functools import lru_cache

@@ -1,7 +1,5 @@
 """Capacity, resistance and lag at a working temperature, from a cited sheet and the published sets."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable
 from functools import lru_cache

@@ -119,12 +119,13 @@ def _point(text: str, dimension: Dimension, unit: str | None, window: Window | N
     if comma is None:
         return text
     whole, part, tail = comma.groups()
-    # "2,450" mAh is 2450 to some and 2.45 to others: where both could be, neither is taken.
-    if len(part) == 3 and whole.lstrip("+-0") and _fits(f"{whole}{part}{tail}", dimension, unit, window):
-        raise BadData(
-            f"'{text.strip()}' could be {whole}{part} or {whole}.{part}", "type it without the comma"
-        )
-    return f"{whole}.{part}{tail}"
+    point, thousands = f"{whole}.{part}{tail}", f"{whole}{part}{tail}"
+    if len(part) != 3 or not whole.lstrip("+-0") or not _fits(thousands, dimension, unit, window):
+        return point
+    # "12,450" mAh is 12450 to some and 12.45 to others: where both could be, neither is taken.
+    if _fits(point, dimension, unit, window):
+        raise BadData(f"'{text.strip()}' could be {thousands} or {point}", "type it without the comma")
+    return thousands
 
 
 def _fits(text: str, dimension: Dimension, unit: str | None, window: Window | None) -> bool:

@@ -3,8 +3,6 @@
 A group passes or fails by itself, so a pack is a choice of groups that pass and share no cell.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations

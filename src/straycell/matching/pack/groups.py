@@ -1,7 +1,5 @@
 """One parallel group: what it holds, how unevenly its cells share a current, and whether each bears its share."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Sequence
 from dataclasses import replace

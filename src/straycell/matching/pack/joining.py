@@ -1,7 +1,5 @@
 """In which order the cells of a pack are joined, and what must be charged or discharged before."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """The least that cells of a pool must hold to last, and the proof that no choice of them does."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import replace

@@ -1,7 +1,5 @@
 """The match of one project: the smallest shape that does it, one cell being a pack of 1S1P, with every reason."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime

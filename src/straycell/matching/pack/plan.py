@@ -1,7 +1,5 @@
 """The best groups for one shape from cells of one kind: long enough, no better cells than needed, every share borne."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace

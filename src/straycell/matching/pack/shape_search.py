@@ -1,7 +1,5 @@
 """Which shapes a project's pack may take, and the search over them: each kind of cell in each number left open."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass

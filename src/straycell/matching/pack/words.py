@@ -1,7 +1,5 @@
 """The words around a pack: why these cells, why not the others, what an unserved one is missing."""
 
-from __future__ import annotations
-
 import math
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence

@@ -3,8 +3,6 @@
 In a pack every cell is asked for its even share; how unevenly a group shares is judged where the group is known.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Hashable
 from dataclasses import dataclass
 

@@ -1,7 +1,5 @@
 """What a project's device asks of each cell of a pack, and what all tests of one match share."""
 
-from __future__ import annotations
-
 from bisect import bisect_right
 from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, field

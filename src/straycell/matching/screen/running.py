@@ -1,7 +1,5 @@
 """The tests of run time: whether a cell runs the device long enough, and still does so at the device's peaks."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 

@@ -1,7 +1,5 @@
 """The tests a candidate must pass, one by one, each leaving its reason; the first failed one ends it."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 

@@ -1,7 +1,5 @@
 """What a pack is, in figures a maker looks for: voltages, energy, currents, fuses, and the board to look for."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import fmean

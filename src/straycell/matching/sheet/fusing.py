@@ -1,7 +1,5 @@
 """Fuses, wire and strip of a pack: between the most its device draws and the least that any of its parts bears."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass

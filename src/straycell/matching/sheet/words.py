@@ -1,7 +1,5 @@
 """What is on a build sheet beside the drawing: order of work, fuses and protection, charger, checks."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Sequence
 

@@ -3,8 +3,6 @@
 Cells with an own trace, and loads with a profile, are answered one by one by `estimate`.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from typing import Any

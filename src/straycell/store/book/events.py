@@ -1,7 +1,5 @@
 """The book of events: what was written when, to which cells, and why."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping
 from datetime import datetime
 from typing import Any

@@ -3,8 +3,6 @@
 A record's number is typed with its bench's letter, or alone while only one bench has it.
 """
 
-from __future__ import annotations
-
 from collections import Counter
 from collections.abc import Sequence
 from functools import cache

@@ -1,7 +1,5 @@
 """What the store hands out beside the trade's own values."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -103,8 +101,7 @@ class LabelPrint:
     fingerprint: str
 
 
-@dataclass(frozen=True, slots=True)
-class Box:
+class Box(NamedTuple):
     """Where cells lie. A limit of None means: none said."""
 
     name: str

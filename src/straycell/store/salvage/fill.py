@@ -5,8 +5,6 @@ measured in the others is kept and does not count, since a lost mistake would ma
 lost charge a good cell a leaking one. Findings count in any case.
 """
 
-from __future__ import annotations
-
 import json
 from collections import Counter
 from collections.abc import Collection, Iterable, Iterator, Mapping

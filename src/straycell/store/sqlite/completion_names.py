@@ -1,7 +1,5 @@
 """A glance at the names in a store for shell completion: bare SQLite, read-only, never waiting, never failing."""
 
-from __future__ import annotations
-
 import sqlite3
 from contextlib import closing
 from enum import StrEnum

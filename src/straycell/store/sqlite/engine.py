@@ -3,8 +3,6 @@
 Rollback journal, not a write-ahead log: looking leaves no files behind and works in a read-only folder.
 """
 
-from __future__ import annotations
-
 import sqlite3
 import time
 from collections.abc import Callable, Iterable, Iterator

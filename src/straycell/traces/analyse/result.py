@@ -1,7 +1,5 @@
 """The result of a trace: the figures, each with its budget, and their JSON."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from typing import Any
 

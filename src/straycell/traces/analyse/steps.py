@@ -6,8 +6,6 @@ the step's rows from each other (instruments write a row when a step ends), else
 nothing ties the rows to the steps (a free-running logger), the time between is shared by both steps.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from enum import StrEnum
 

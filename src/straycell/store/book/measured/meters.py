@@ -2,8 +2,6 @@
 row, the newest that was not taken back counts.
 """
 
-from __future__ import annotations
-
 import json
 import math
 from collections.abc import Collection, Sequence

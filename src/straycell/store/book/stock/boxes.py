@@ -1,7 +1,5 @@
 """Boxes in the store, and moving cells between them."""
 
-from __future__ import annotations
-
 from collections.abc import Collection, Sequence
 
 from sqlalchemy import Connection, func, select

@@ -1,13 +1,11 @@
 """Hand-overs in the store: condemned cells gathered for a collection point, and their leaving. Nothing is deleted."""
 
-from __future__ import annotations
-
 from collections.abc import Collection, Sequence
 from datetime import datetime
-from typing import TYPE_CHECKING
 
 from sqlalchemy import Connection, func, select
 
+from straycell.acceptance import RuleSet
 from straycell.cells import Stage
 from straycell.errors import BadData
 from straycell.keys import RecordKey, key_of
@@ -22,9 +20,6 @@ from straycell.store.schema.tables import BUILD, BUILD_CELL, CELL, EVENT, EVENT_
 from straycell.store.session import Pen, grouped, insert_many
 from straycell.store.verdicts.evidence import evidences
 from straycell.store.verdicts.recorded import judge
-
-if TYPE_CHECKING:
-    from straycell.acceptance import RuleSet
 
 _CONDEMNING = ("condemned", "discarded")
 

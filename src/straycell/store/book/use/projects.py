@@ -1,7 +1,5 @@
 """Projects as filed: their text, how urgent they are, and where they are."""
 
-from __future__ import annotations
-
 from datetime import date
 from typing import Any
 
