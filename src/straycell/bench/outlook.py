@@ -1,7 +1,5 @@
 """What a cell waits for, read from its verdict: readings that can be taken now, later ones, and what else to do."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum

@@ -1,7 +1,5 @@
 """What a capacity is worth for grading, in words: a lower bound or not comparable, why, and what to do about it."""
 
-from __future__ import annotations
-
 from datetime import datetime
 
 from straycell.acceptance import Case, Evidence, RuleSet, assess

@@ -1,7 +1,5 @@
 """A verdict in words: what the cell may do, why, what to do next and when."""
 
-from __future__ import annotations
-
 from collections.abc import Container, Sequence
 from dataclasses import dataclass
 from datetime import datetime

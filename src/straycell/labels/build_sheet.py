@@ -4,8 +4,6 @@ Pure: everything in millimetres from a page's upper left corner.
 The drawing fits on one page, or on one page for each side, which is then laid across where that makes it larger.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass, field
 
 from straycell.labels.boxes import Box, Segment

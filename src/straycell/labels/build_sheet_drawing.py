@@ -5,8 +5,6 @@ a group and the minus bar of the next, which is turned round, lie side by side o
 `connections` reads who is joined to whom out of the shapes alone, `planned` says what must come out.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field

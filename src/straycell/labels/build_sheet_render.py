@@ -1,7 +1,5 @@
 """From the layout of a build sheet to its PDF. Dates come from the arguments: the same arguments, the same bytes."""
 
-from __future__ import annotations
-
 from datetime import datetime
 
 from straycell.labels.boxes import Box

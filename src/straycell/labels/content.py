@@ -5,8 +5,6 @@ DO NOT USE in a black field, and an empty gauge for a code set aside. A figure i
 test, an outcome only with the date until which it holds; without a pass that holds now there is no figure.
 """
 
-from __future__ import annotations
-
 import hashlib
 import math
 from dataclasses import dataclass, replace

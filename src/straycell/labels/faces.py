@@ -4,8 +4,6 @@
 Licence and origin: fonts/LICENSE. Made by labels/make_fonts.py.
 """
 
-from __future__ import annotations
-
 import unicodedata
 from collections.abc import Iterator
 from dataclasses import fields, is_dataclass

@@ -4,8 +4,6 @@ Pure. The gauge, frame or field that says what a cell may do is at the left edge
 small texts below them, the QR symbol with its quiet zone at the right edge.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations, pairwise

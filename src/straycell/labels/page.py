@@ -3,8 +3,6 @@
 All of it keeps to the margins; a page without margins (one label) carries none of it.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime

@@ -3,8 +3,6 @@
 Dates and ids come from the arguments, so the same arguments give the same bytes.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from datetime import datetime
 from functools import lru_cache

@@ -3,8 +3,6 @@
 What is sure is dark, what may be is pale, and at the terminal `=` and `-`: told apart without colours.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import ClassVar

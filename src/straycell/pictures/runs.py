@@ -1,7 +1,5 @@
 """A discharge over the charge that came out, beside runs of its siblings and the curve its rating promises."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 from straycell.cells import CellFacts

@@ -4,8 +4,6 @@ A device shows a random secret of 256 bits; the file holds its SHA-256. A slow h
 a secret of this size cannot be guessed (NIST SP 800-63B, 5.1.2.2, look-up secrets of 112 bits and more).
 """
 
-from __future__ import annotations
-
 import hashlib
 import hmac
 import json

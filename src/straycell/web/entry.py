@@ -1,7 +1,5 @@
 """The forms of what can be recorded, made from the one table of fields: which fields, in which unit, and back again."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from enum import StrEnum

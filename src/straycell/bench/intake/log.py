@@ -1,7 +1,5 @@
 """Cell after cell out of one tear-down: its code first, then what is asked of it."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 from functools import partial
 

@@ -1,7 +1,5 @@
 """Recording one cell, saying what came of it, taking the readings it waits for, and the way back."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from dataclasses import replace
 from functools import partial

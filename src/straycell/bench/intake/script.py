@@ -1,7 +1,5 @@
 """What a dialogue may ask, say and have done. It yields these values; whoever drives it sends back the answer."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Generator
 from dataclasses import dataclass
 from enum import StrEnum

@@ -1,7 +1,5 @@
 """The second evening: every cell that waits for a reading, one by one, or in the order they are scanned."""
 
-from __future__ import annotations
-
 from functools import partial
 
 from straycell.bench.intake import cell as cells

@@ -1,7 +1,5 @@
 """Short answers: looks by one letter, several at once; words by their beginning; plain numbers in the prompt's unit."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterable
 from datetime import datetime, timedelta

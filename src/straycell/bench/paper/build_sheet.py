@@ -1,7 +1,5 @@
 """The page beside which a pack is joined, from a build as it is reserved."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 from straycell.bench.candidates import candidates

@@ -1,7 +1,5 @@
 """Bars from the store: a cell's figures against their limits, boxes against theirs, what each kind of gear yields."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta

@@ -1,7 +1,5 @@
 """Curves from the store: how a cell keeps its charge, and what came out of it, each beside its siblings."""
 
-from __future__ import annotations
-
 from datetime import datetime
 
 from straycell.acceptance import Case, Evidence, RuleSet

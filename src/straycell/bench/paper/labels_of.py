@@ -1,7 +1,5 @@
 """The labels of cells in the store: what each says now, which are outdated, on which stock each goes."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime

@@ -1,7 +1,5 @@
 """Taking a cell out of use for good, and recording that something happened to cells."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime

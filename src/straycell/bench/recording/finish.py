@@ -1,7 +1,5 @@
 """A build is finished for the device as it is now, not as its file said weeks ago: the match is asked once more."""
 
-from __future__ import annotations
-
 from dataclasses import asdict, dataclass, replace
 
 from straycell.bench.context import Bench

@@ -4,8 +4,6 @@ A group that sinks faster, or lies outside its limits, puts its cells on hold; a
 of each of its cells, too, which the acceptance rules judge.
 """
 
-from __future__ import annotations
-
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime

@@ -3,8 +3,6 @@
 What is said is a mapping from the names of `readings.fields` to values in base units.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from datetime import datetime

@@ -1,7 +1,5 @@
 """How long a cell rested: what a person says against the last recorded charge or discharge."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from datetime import datetime
 

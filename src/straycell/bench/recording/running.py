@@ -1,7 +1,5 @@
 """What runs by itself and must be looked at: a rest that ends, a charge that was begun. From the store's moments alone."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta

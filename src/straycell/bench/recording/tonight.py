@@ -1,7 +1,5 @@
 """The last write of this bench, taken back as a slip."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from datetime import timedelta
 

@@ -1,7 +1,5 @@
 """Figures of rules and reasons as a person writes them: mohm, mAh, per cent, times. JSON keeps SI."""
 
-from __future__ import annotations
-
 import math
 
 from straycell.acceptance import Limit

@@ -1,7 +1,5 @@
 """What is known of a cell in words: what it is, its figures, its readings and how each was taken."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 
 from straycell.bench.cell_sheet import CellHistory, CellSheet

@@ -1,7 +1,5 @@
 """The root of the command line: global options, the nouns, and the one place where errors end."""
 
-from __future__ import annotations
-
 import io
 import os
 import re

@@ -5,8 +5,6 @@ today is kept in a small file of the user's state folder, never in the store; wh
 caution is printed in full again.
 """
 
-from __future__ import annotations
-
 import contextlib
 import json
 from collections.abc import Iterable

@@ -1,7 +1,5 @@
 """What the global options said, for the command that runs now."""
 
-from __future__ import annotations
-
 import os
 import shutil
 import sys

@@ -1,7 +1,5 @@
 """Data on stdout, talk on stderr. Rich draws tables for a terminal only; in a pipe they are plain text."""
 
-from __future__ import annotations
-
 import sys
 import textwrap
 from collections.abc import Callable, Iterable, Iterator

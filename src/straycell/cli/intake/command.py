@@ -1,7 +1,5 @@
 """`straycell intake`: the command that brings the dialogue, the terminal and the store together."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated

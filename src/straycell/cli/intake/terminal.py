@@ -1,7 +1,5 @@
 """The person's side of a dialogue: one line in, words out on stderr, so that stdout stays data."""
 
-from __future__ import annotations
-
 import shutil
 import sys
 from collections import Counter

@@ -1,7 +1,5 @@
 """What a write did to a cell's verdict, shown in two lines, with the cautions of what was seen."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 
 from straycell.acceptance import Outcome

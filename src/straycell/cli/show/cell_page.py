@@ -1,7 +1,5 @@
 """One cell on one page: what it is, what it may do, why, what comes next; many as a table of figures."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Sequence
 from pathlib import Path
 

@@ -1,7 +1,5 @@
 """The demo on screen: short enough to read in one go, each step with the command that does the same."""
 
-from __future__ import annotations
-
 import os
 import shlex
 import textwrap

@@ -1,7 +1,5 @@
 """The pages of `straycell load` for a person, made from the same documents as their JSON."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from typing import Any
 

@@ -1,7 +1,5 @@
 """The outcomes on a screen: a word, a sign that is seen without colours, and a colour."""
 
-from __future__ import annotations
-
 from typing import Annotated
 
 from straycell.acceptance import Outcome

@@ -1,7 +1,5 @@
 """A trace on a page: its figures, where their uncertainty comes from, and a small curve."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 

@@ -1,7 +1,5 @@
 """The page of a verdict."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from datetime import datetime
 

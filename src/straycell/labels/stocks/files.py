@@ -1,7 +1,5 @@
 """Stocks from TOML files: the shipped ones, and a person's own beside them, with every fault in one pass."""
 
-from __future__ import annotations
-
 from collections.abc import Collection, Iterable, Sequence
 from functools import lru_cache
 from importlib import resources

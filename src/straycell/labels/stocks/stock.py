@@ -1,7 +1,5 @@
 """A label stock: where its labels are on the page, where they go on a cell, and what can be wrong with that."""
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass
 from enum import StrEnum

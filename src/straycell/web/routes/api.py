@@ -1,7 +1,5 @@
 """`/api/v1`: the same answers as `--json`, for a logger or a script with a token of its own."""
 
-from __future__ import annotations
-
 from http import HTTPStatus
 from typing import Annotated, Any
 

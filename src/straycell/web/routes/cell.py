@@ -1,7 +1,5 @@
 """The page of one cell: what it may do, the next step as a button, its figures, everything that happened to it."""
 
-from __future__ import annotations
-
 from datetime import datetime
 
 from fastapi import APIRouter

@@ -1,7 +1,5 @@
 """Pictures: drawn ones of the stock and of a cell, one at a time; photographs kept with a cell."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 
 from fastapi import APIRouter

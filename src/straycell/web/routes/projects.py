@@ -1,7 +1,5 @@
 """Projects: what the stock gives them, and picking the cells of a reserved one, position by position."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from urllib.parse import quote
 

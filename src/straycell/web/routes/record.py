@@ -1,7 +1,5 @@
 """Recording a look, a reading or a charge of one cell."""
 
-from __future__ import annotations
-
 import secrets
 from collections.abc import Callable
 from datetime import datetime, timedelta

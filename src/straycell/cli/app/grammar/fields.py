@@ -1,7 +1,5 @@
 """Options of a command made from the table of what can be recorded (`readings.fields`)."""
 
-from __future__ import annotations
-
 import inspect
 from collections.abc import Callable, Iterable
 from datetime import date

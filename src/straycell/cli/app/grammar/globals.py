@@ -1,7 +1,5 @@
 """The global options, taken anywhere on the line; `--` and the values of other options are left alone."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from typing import Any
 

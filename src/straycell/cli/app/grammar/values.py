@@ -4,8 +4,6 @@ A word that is not a choice and a count that is none are wrong usage (UsageFault
 itself, which is click's business. A quantity, a time or a text that cannot be taken is BadData (exit 3).
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Sequence
 from enum import StrEnum
 from typing import Annotated, Any

@@ -1,7 +1,5 @@
 """`straycell cautions`: what to mind at each step, with where the words come from."""
 
-from __future__ import annotations
-
 from typing import Annotated
 
 import typer

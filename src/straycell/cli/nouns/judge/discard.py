@@ -1,7 +1,5 @@
 """`straycell discard`: a cell leaves use for good."""
 
-from __future__ import annotations
-
 from typing import Annotated
 
 import typer

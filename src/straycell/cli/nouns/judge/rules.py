@@ -1,7 +1,5 @@
 """`straycell rules`: every limit with its source, and whether a file of your own can be taken."""
 
-from __future__ import annotations
-
 from pathlib import Path
 from typing import Annotated
 

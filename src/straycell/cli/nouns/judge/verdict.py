@@ -1,7 +1,5 @@
 """`straycell verdict`: what the readings say a cell may be used for, with every reason."""
 
-from __future__ import annotations
-
 from typing import Annotated
 
 import typer

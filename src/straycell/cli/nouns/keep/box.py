@@ -1,7 +1,5 @@
 """`straycell box`: where cells lie (`straycell cell move` puts one into another)."""
 
-from __future__ import annotations
-
 from typing import Annotated
 
 from straycell.bench.paper.charts import boxes_chart_of

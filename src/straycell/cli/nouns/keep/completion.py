@@ -1,7 +1,5 @@
 """`straycell completion`: the script that lets a shell complete codes, boxes, projects, and the words of commands."""
 
-from __future__ import annotations
-
 from contextlib import suppress
 from pathlib import Path
 from typing import Annotated

@@ -1,7 +1,5 @@
 """`straycell demo`: an invented workshop built in a store of its own, and the whole flow walked on it."""
 
-from __future__ import annotations
-
 import os
 import tempfile
 from collections.abc import Iterator

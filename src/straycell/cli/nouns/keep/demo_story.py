@@ -1,7 +1,5 @@
 """What happens in the demo, step by step, and what is worth telling of it."""
 
-from __future__ import annotations
-
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """`straycell due`: what must be looked at today, worst first, with why and what to do."""
 
-from __future__ import annotations
-
 from datetime import datetime, timedelta
 from itertools import groupby
 from pathlib import Path

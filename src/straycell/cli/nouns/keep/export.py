@@ -1,7 +1,5 @@
 """`straycell export`: the whole store as CSV files, for a spreadsheet or another program."""
 
-from __future__ import annotations
-
 from pathlib import Path
 from typing import Annotated
 

@@ -1,7 +1,5 @@
 """`straycell handover`: what leaves for a collection point, with its list."""
 
-from __future__ import annotations
-
 from pathlib import Path
 from typing import Annotated, Any
 

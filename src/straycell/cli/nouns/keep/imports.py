@@ -1,7 +1,5 @@
 """`straycell import`: cells and readings from a CSV file, all of it or nothing."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Callable, Sequence
 from pathlib import Path

@@ -1,7 +1,5 @@
 """`straycell incident`: something happened to cells; they are held until tested again, or condemned at once."""
 
-from __future__ import annotations
-
 from typing import Annotated, Any
 
 import typer

@@ -1,7 +1,5 @@
 """`straycell log`: what this bench wrote, with the numbers to take back."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from datetime import datetime
 from typing import Annotated

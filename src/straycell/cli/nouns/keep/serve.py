@@ -1,7 +1,5 @@
 """`straycell serve`: the bench page for a phone or a tablet, and the devices that may use it."""
 
-from __future__ import annotations
-
 import socket
 import sys
 from importlib.util import find_spec

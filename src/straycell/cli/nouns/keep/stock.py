@@ -1,7 +1,5 @@
 """`straycell stock`: per box its cells, their energy, the oldest check, and what needs attention."""
 
-from __future__ import annotations
-
 from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated

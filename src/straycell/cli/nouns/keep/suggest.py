@@ -1,7 +1,5 @@
 """What can be typed where the cursor is on a half-typed command line: nouns, verbs, options, words, names in the store."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any

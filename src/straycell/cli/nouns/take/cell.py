@@ -1,7 +1,5 @@
 """`straycell cell`: one cell, one code, for life."""
 
-from __future__ import annotations
-
 from datetime import datetime
 from pathlib import Path
 from typing import Annotated, Any

@@ -1,7 +1,5 @@
 """`straycell charge`: a recorded charge starts the clock for rest voltages and makes a capacity a capacity."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from datetime import datetime
 from typing import Annotated, Any

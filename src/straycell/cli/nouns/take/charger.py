@@ -1,7 +1,5 @@
 """`straycell charger`: where each slot of a charger ends a charge, measured at the cell's terminals."""
 
-from __future__ import annotations
-
 from typing import Annotated, Any
 
 from straycell.cli.app import clock, context, output, tables

@@ -1,7 +1,5 @@
 """`straycell reading`: what was measured or seen; append-only, a wrong one is superseded with a reason."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from datetime import datetime
 from typing import Annotated, Any

@@ -1,7 +1,5 @@
 """`straycell teardown`: what was opened, where it was found, and what came out of it."""
 
-from __future__ import annotations
-
 from dataclasses import asdict
 from datetime import date
 from typing import Annotated, Any

@@ -1,7 +1,5 @@
 """`straycell trace`: recorded curves, and what they tell of a cell."""
 
-from __future__ import annotations
-
 import sys
 from collections.abc import Callable
 from datetime import datetime

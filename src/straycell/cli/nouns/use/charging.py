@@ -1,7 +1,5 @@
 """`straycell charging`: whether a charger is gentle enough for a cell, and what to change if it is not."""
 
-from __future__ import annotations
-
 import shlex
 from collections.abc import Mapping
 from datetime import UTC, datetime

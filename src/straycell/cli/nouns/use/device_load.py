@@ -1,7 +1,5 @@
 """What a device draws, on the command line: a current, power, resistance, profile, or lamps measured once."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path

@@ -1,7 +1,5 @@
 """`straycell label read`: codes back from photographs and scans."""
 
-from __future__ import annotations
-
 from pathlib import Path
 from typing import Annotated, Any
 

@@ -1,7 +1,5 @@
 """`straycell label stocks` and `label calibrate`: the paper that labels go on, and how true a printer prints it."""
 
-from __future__ import annotations
-
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated

@@ -1,7 +1,5 @@
 """`straycell load`: what a device draws, and which resistor or current gives the hours that are wanted."""
 
-from __future__ import annotations
-
 from pathlib import Path
 from typing import Annotated, Any
 

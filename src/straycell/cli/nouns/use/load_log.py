@@ -1,7 +1,5 @@
 """`straycell load from-log`: a recorded load as a profile that a project and `runtime` can name."""
 
-from __future__ import annotations
-
 import csv
 import io
 import math

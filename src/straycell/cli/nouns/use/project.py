@@ -1,7 +1,5 @@
 """`straycell project`: devices waiting for cells."""
 
-from __future__ import annotations
-
 from pathlib import Path
 from typing import Annotated, Any
 

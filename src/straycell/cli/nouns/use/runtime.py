@@ -1,7 +1,5 @@
 """`straycell runtime`: how long a cell runs a device, with a low end that is a promise."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Annotated, Any
