@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from enum import StrEnum
@@ -132,40 +132,32 @@ _NEVER = datetime.max.replace(tzinfo=UTC)
 _FORMS, _CHEMISTRIES, _STAGES = (list(words) for words in (Form, Chemistry, Stage))
 
 
+_CELL_KEYS: dict[CellOrder, Callable[[Listed], tuple[object, ...]]] = {
+    CellOrder.CODE: lambda each: (),
+    CellOrder.FORM: lambda each: (_FORMS.index(each.cell.facts.form),),
+    CellOrder.CHEMISTRY: lambda each: (_CHEMISTRIES.index(each.cell.facts.chemistry),),
+    CellOrder.STAGE: lambda each: (_STAGES.index(each.cell.stage),),
+    CellOrder.OUTCOME: lambda each: (-each.outcome,),
+    # Cells in no box come last: they are looked for on the bench, not on a shelf.
+    CellOrder.BOX: lambda each: (each.cell.box is None, each.cell.box or ""),
+    CellOrder.MARKING: lambda each: (not each.cell.facts.marking, each.cell.facts.marking.casefold()),
+    CellOrder.CAPACITY: lambda each: (-each.capacity.value if each.capacity else 0.0,),
+    CellOrder.RESISTANCE: lambda each: (each.resistance.value if each.resistance else math.inf,),
+    CellOrder.LOSS: lambda each: (each.loss_pct_month[0] if each.loss_pct_month else math.inf,),
+    CellOrder.UNTIL: lambda each: (usable_until(each.outcome, each.valid_until) or _NEVER,),
+}
+_VERDICT_KEYS: dict[VerdictOrder, Callable[[Verdict], tuple[object, ...]]] = {
+    VerdictOrder.CODE: lambda each: (),
+    VerdictOrder.OUTCOME: lambda each: (-each.outcome,),
+    VerdictOrder.UNTIL: lambda each: (usable_until(each.outcome, each.valid_until) or _NEVER,),
+}
+
+
 def sort_cells(cells: Sequence[Listed], by: CellOrder) -> list[Listed]:
     """Words in the order of their lists; the best outcome, most capacity, least resistance first; unknown last."""
-
-    def key(each: Listed) -> tuple[object, ...]:
-        cell, facts = each.cell, each.cell.facts
-        keys: dict[CellOrder, tuple[object, ...]] = {
-            CellOrder.CODE: (),
-            CellOrder.FORM: (_FORMS.index(facts.form),),
-            CellOrder.CHEMISTRY: (_CHEMISTRIES.index(facts.chemistry),),
-            CellOrder.STAGE: (_STAGES.index(cell.stage),),
-            CellOrder.OUTCOME: (-each.outcome,),
-            # Cells in no box come last: they are looked for on the bench, not on a shelf.
-            CellOrder.BOX: (cell.box is None, cell.box or ""),
-            CellOrder.MARKING: (not facts.marking, facts.marking.casefold()),
-            CellOrder.CAPACITY: (-each.capacity.value if each.capacity else 0.0,),
-            CellOrder.RESISTANCE: (each.resistance.value if each.resistance else math.inf,),
-            CellOrder.LOSS: (each.loss_pct_month[0] if each.loss_pct_month else math.inf,),
-            CellOrder.UNTIL: (usable_until(each.outcome, each.valid_until) or _NEVER,),
-        }
-        return (*keys[by], cell.code)
-
-    return sorted(cells, key=key)
+    return sorted(cells, key=lambda each: (*_CELL_KEYS[by](each), each.cell.code))
 
 
 def sort_verdicts(verdicts: Sequence[Verdict], by: VerdictOrder) -> list[Verdict]:
     """The best outcome first; what runs out soonest first, and what allows no use last."""
-
-    def key(verdict: Verdict) -> tuple[object, ...]:
-        until = usable_until(verdict.outcome, verdict.valid_until)
-        keys: dict[VerdictOrder, tuple[object, ...]] = {
-            VerdictOrder.CODE: (),
-            VerdictOrder.OUTCOME: (-verdict.outcome,),
-            VerdictOrder.UNTIL: (until or _NEVER,),
-        }
-        return (*keys[by], verdict.code)
-
-    return sorted(verdicts, key=key)
+    return sorted(verdicts, key=lambda each: (*_VERDICT_KEYS[by](each), each.code))
