@@ -5,9 +5,7 @@ from dataclasses import dataclass, replace
 
 from straycell.acceptance.charger.judge import gentle_resistor, resistor_words
 from straycell.cells import Chemistry
-from straycell.matching.screen.candidates import Why
-from straycell.matching.screen.charger import charge_current_a
-from straycell.matching.screen.limits import UseLimits
+from straycell.matching.screen import UseLimits, Why, charge_current_a
 from straycell.matching.words import ohms, run_hours, volts
 from straycell.physics.loads import Lamps
 from straycell.physics.resistors import rounded_up

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from straycell.cells import position_name
 from straycell.matching.pack.joining import Joining
-from straycell.matching.screen.candidates import Candidate, Why
+from straycell.matching.screen import Candidate, Why
 from straycell.matching.sheet.data import PackData
 from straycell.matching.words import finite
 from straycell.physics.run_time.runtime import Runtime

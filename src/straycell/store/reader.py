@@ -14,9 +14,7 @@ from typing import Any, Concatenate, ParamSpec, TypeVar
 
 from sqlalchemy import Connection, func, select
 
-from straycell.acceptance import RuleSet
-from straycell.acceptance.evidence import Evidence
-from straycell.acceptance.reasons import Outcome, Verdict
+from straycell.acceptance import Evidence, Outcome, RuleSet, Verdict
 from straycell.errors import BadData, StoreFault
 from straycell.safety.due.survey import Household
 from straycell.store import chain

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 from tests.acceptance.bench import FINE, NMC, Bench, good
 from tests.laws.store_walk import said
-from tests.store.store_bench import NOW, Shelf, found
+from tests.store.store_bench import NOW, Shelf, charge, found
 
 from straycell.cells import Stage
 from straycell.keys import NEW
@@ -97,3 +97,23 @@ def test_a_finding_that_a_mistake_voids_is_the_same_in_every_order_of_merges(
     assert all(other == one for other in others)
     with orders[0].reading() as reader:
         assert {fall.rule for fall in reader.evidence(code).falls} == falls
+
+
+def test_a_chemistry_that_two_benches_corrected_alike_condemns_by_the_word_of_each(
+    shelf: Shelf, tmp_path: Path
+) -> None:
+    """Charged to 4.20 V, and lfp after all: one of the two corrections taken back, the other still condemns."""
+    (code,) = shelf.cells()
+    three = benches(shelf, tmp_path)
+    with three["C"].writing() as writer:
+        writer.add_charge(charge(code))
+    for letter in "AB":
+        with three[letter].writing(NOW + timedelta(days=ord(letter))) as writer:
+            writer.correct_cell(code, {"chemistry": "lfp"}, "read the sleeve", "mistyped")
+    a, b, c = three.values()
+    orders = [merged(tmp_path, merged(tmp_path, a, b), c), merged(tmp_path, b, merged(tmp_path, a, c))]
+    left, right = (said(each, when_found=False) for each in orders)
+    assert left == right
+    with orders[0].reading() as reader:
+        found = [f for f in reader.evidence(code).findings if f.rule == "voltage-over-full"]
+    assert len({frozenset(f.basis) for f in found}) == 2

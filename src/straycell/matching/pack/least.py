@@ -6,10 +6,7 @@ from dataclasses import replace
 from statistics import median
 
 from straycell.cells import Chemistry
-from straycell.matching.screen.candidates import Candidate
-from straycell.matching.screen.demand import Screen
-from straycell.matching.screen.running import lasts, runs
-from straycell.matching.screen.screening import usable
+from straycell.matching.screen import Candidate, Screen, lasts, runs, usable
 from straycell.quantities import Measured
 
 LEAST_AH, MOST_AH = 1e-3, 400.0

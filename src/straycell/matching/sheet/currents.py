@@ -9,8 +9,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from straycell.matching.pack.groups import Group, shares
-from straycell.matching.screen.charger import cell_charge_a
-from straycell.matching.screen.limits import UseLimits
+from straycell.matching.screen import UseLimits, cell_charge_a
 
 STEP_C = 5.0
 """Charge currents are reported for spans of so many kelvin; within one the least counts."""

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
-from enum import StrEnum, auto
+from enum import StrEnum
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -65,11 +65,8 @@ class Standing(NamedTuple):
     valid_until: datetime | None
 
 
-class ProjectState(StrEnum):
-    PENDING = auto()
-    RESERVED = auto()
-    BUILT = auto()
-    DROPPED = auto()
+ProjectState = StrEnum("ProjectState", "PENDING RESERVED BUILT DROPPED")
+"""Where a project is: waiting for cells, promised them, running on them, or given up."""
 
 
 class Listing(StrEnum):

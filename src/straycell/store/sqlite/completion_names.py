@@ -10,15 +10,8 @@ MOST = 200
 _WAIT_S = 0.2
 
 
-class Names(StrEnum):
-    """Whose names are wanted."""
-
-    CELL = "cell"
-    BLANK = "blank"
-    TEARDOWN = "teardown"
-    BOX = "box"
-    METER = "meter"
-    PROJECT = "project"
+Names = StrEnum("Names", "CELL BLANK TEARDOWN BOX METER PROJECT")
+"""Whose names are wanted."""
 
 
 _QUERIES: dict[Names, str] = {

@@ -32,12 +32,8 @@ _MOSTLY = 0.9
 _FIRST_ROWS = 5
 
 
-class StepKind(StrEnum):
-    """What the current did."""
-
-    REST = "rest"
-    CHARGE = "charge"
-    DISCHARGE = "discharge"
+StepKind = StrEnum("StepKind", "REST CHARGE DISCHARGE")
+"""What the current did."""
 
 
 _KIND = {-1: StepKind.DISCHARGE, 0: StepKind.REST, 1: StepKind.CHARGE}

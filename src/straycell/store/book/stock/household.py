@@ -5,9 +5,8 @@ from datetime import UTC, date, datetime, time
 
 from sqlalchemy import Connection, select
 
-from straycell.acceptance import RuleSet
+from straycell.acceptance import RuleSet, Verdict
 from straycell.acceptance.case import Case
-from straycell.acceptance.reasons import Verdict
 from straycell.errors import BadData
 from straycell.keys import NEW
 from straycell.meters import Meter
