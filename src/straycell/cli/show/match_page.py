@@ -12,8 +12,7 @@ from straycell.cells import position_name
 from straycell.cli.app import output
 from straycell.matching import Match, StockPlan, UseLimits
 from straycell.matching.pack.shape_search import shape_words
-from straycell.matching.screen.demand import Demand, Screen
-from straycell.matching.screen.screening import screen_all
+from straycell.matching.screen import Demand, Screen, screen_all
 from straycell.matching.sheet.words import charge_lines, danger_lines, data_lines, discharge_line, fuse_lines
 from straycell.matching.words import run_hours
 from straycell.pictures.bars import Bar, Chart
