@@ -33,7 +33,7 @@ MOST_BYTES = 200_000
 OWNER_ONLY = 0o600
 
 
-Scope = StrEnum("Scope", "WRITE LOOK")
+Scope = StrEnum("Scope", ["WRITE", "LOOK"])
 """What a device may do."""
 
 
