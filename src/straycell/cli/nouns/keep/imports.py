@@ -51,6 +51,7 @@ def cells(
     if template:
         _print(form.TEMPLATE)
     elif _import(file, columns, partial, form, form.import_cells, create=True):
+        output.hint("next: straycell label sheet --new --out FILE.pdf (each cell needs its code on it)")
         cautions.talk(Step.INTAKE)
 
 

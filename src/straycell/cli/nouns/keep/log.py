@@ -6,12 +6,12 @@ from typing import Annotated
 
 import typer
 
+from straycell.bench.recording.tonight import Logged, last_write, log_since
 from straycell.bench.wording import shapes
 from straycell.cli.app import context, output, tables
 from straycell.cli.app.grammar import lone_app, values
 from straycell.errors import UsageFault
 from straycell.keys import RecordKey, key_of
-from straycell.store.book.records import Event
 
 app = lone_app()
 
@@ -27,25 +27,23 @@ def log(
     bench = context.bench()
     # From this bench's own midnight: UTC cuts an evening's work in two.
     start = since or bench.now.astimezone().replace(hour=0, minute=0, second=0, microsecond=0)
-    # Another bench's merged writes are not among them: they are not this evening's.
-    with bench.reading() as reader:
-        logged = reader.own_events(start)
+    logged = log_since(bench, start)
     rows = [
         [
-            f"{event.at.astimezone():%H:%M}" if since is None else output.stamp_short(event.at),
-            _spans(numbers) or None,
-            event.verb,
-            _what(event),
+            f"{each.event.at.astimezone():%H:%M}" if since is None else output.stamp_short(each.event.at),
+            _spans(each.numbers) or None,
+            each.event.verb,
+            _what(each),
         ]
-        for event, numbers in logged
+        for each in logged
     ]
     output.emit(
-        [shapes.event_json(event) | {"numbers": numbers} for event, numbers in logged],
+        [shapes.event_json(each.event) | {"numbers": each.numbers} for each in logged],
         lambda: tables.story(["when", "number", "what", "which"], rows),
     )
     if not logged:
         output.talk("nothing was written yet")
-    elif logged[-1][1]:
+    elif any(each.numbers for each in last_write(logged)):
         output.hint("the last write can be taken back within an hour: straycell reading undo --because TEXT")
 
 
@@ -63,7 +61,7 @@ def _spans(numbers: Sequence[str]) -> str:
     )
 
 
-def _what(event: Event) -> str:
-    cells = event.cells
+def _what(each: Logged) -> str:
+    cells = each.event.cells
     named = ", ".join(cells) if len(cells) <= 4 else f"{', '.join(cells[:3])} and {len(cells) - 3} more"
-    return "; ".join(filter(None, [named, shapes.event_words(event, [])])) or event.subject
+    return "; ".join(filter(None, [named, shapes.event_words(each.event, [])])) or each.event.subject
