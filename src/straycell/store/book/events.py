@@ -15,6 +15,9 @@ from straycell.store.quick.prepared import Prepared
 from straycell.store.schema.tables import BENCH, EVENT, EVENT_CELL, READING, SUPERSESSION, WRITE
 from straycell.store.session import Pen, grouped
 
+RESTORED, SALVAGED = "store-restored", "store-salvaged"
+"""A write of one of these writes down again what was known before, and not when."""
+
 
 def history(conn: Connection, code: str, *, others: bool = True) -> list[Event]:
     """All events of one cell, oldest first. Raises BadData when there is no such cell.
