@@ -12,7 +12,6 @@ from straycell.projects.loads import parse_profile, profile_text
 from straycell.quantities import Dimension, Window, show
 from straycell.readings import Field
 
-_D = Dimension
 MOST_LAMPS = 100_000
 _AMPS = Window(1e-6, 500.0, "a load")
 _WATTS = Window(1e-6, 2000.0, "a load")
@@ -22,14 +21,21 @@ _VOLTS = Window(1e-4, 60.0, "a device")
 _STOP = Window(0.5, 5.0)
 
 STEADY = (
-    Field("current_a", _D.CURRENT, "load", "A constant current.", typed=_AMPS, example="35mA"),
+    Field("current_a", Dimension.CURRENT, "load", "A constant current.", typed=_AMPS, example="35mA"),
     Field(
-        "power_w", _D.POWER, "load", "A constant power, as behind a regulator.", typed=_WATTS, flag="--power"
+        "power_w",
+        Dimension.POWER,
+        "load",
+        "A constant power, as behind a regulator.",
+        typed=_WATTS,
+        flag="--power",
     ),
-    Field("resistance_ohm", _D.RESISTANCE, "load", "A plain resistance.", typed=_OHMS, example="120ohm"),
+    Field(
+        "resistance_ohm", Dimension.RESISTANCE, "load", "A plain resistance.", typed=_OHMS, example="120ohm"
+    ),
     Field(
         "efficiency",
-        _D.FRACTION,
+        Dimension.FRACTION,
         "efficiency",
         "Efficiency of the regulator, with --power.",
         typed=_SHARE,
@@ -40,30 +46,47 @@ STEADY = (
 LIT = (
     Field(
         "drop_v",
-        _D.VOLTAGE,
+        Dimension.VOLTAGE,
         "drop",
         "Voltage over the series resistor, running.",
         typed=_VOLTS,
         example="0.55V",
     ),
     Field(
-        "across_ohm", _D.RESISTANCE, "resistor", "Resistance of that resistor.", typed=_OHMS, example="10ohm"
+        "across_ohm",
+        Dimension.RESISTANCE,
+        "resistor",
+        "Resistance of that resistor.",
+        typed=_OHMS,
+        example="10ohm",
     ),
     Field("bands", str, "bands", "Its colour bands instead, like green,red,gold.", example="COLOURS"),
     Field(
-        "supply_v", _D.VOLTAGE, "supply", "Supply voltage of that measurement.", typed=_VOLTS, example="3.0V"
+        "supply_v",
+        Dimension.VOLTAGE,
+        "supply",
+        "Supply voltage of that measurement.",
+        typed=_VOLTS,
+        example="3.0V",
     ),
     Field("lamps", int, "lamps", "How many lamps, in parallel.", typed=Window(1, MOST_LAMPS)),
 )
 """Lamps behind a series resistor, as measured once."""
-PEAK = Field("peak_a", _D.CURRENT, "peak", "Short peaks on top of that load.", typed=_AMPS, example="0.5A")
+PEAK = Field(
+    "peak_a", Dimension.CURRENT, "peak", "Short peaks on top of that load.", typed=_AMPS, example="0.5A"
+)
 WORKS = (
     Field(
-        "until_v", _D.VOLTAGE, "cut-off", "Voltage at which the device stops.", typed=_STOP, example="3.2V"
+        "until_v",
+        Dimension.VOLTAGE,
+        "cut-off",
+        "Voltage at which the device stops.",
+        typed=_STOP,
+        example="3.2V",
     ),
     Field(
         "temperature_c",
-        _D.TEMPERATURE,
+        Dimension.TEMPERATURE,
         "temperature",
         "Temperature where it works (default 25C).",
         example="5C",
@@ -71,7 +94,7 @@ WORKS = (
 )
 PROTECTION = Field(
     "protection_cutoff_v",
-    _D.VOLTAGE,
+    Dimension.VOLTAGE,
     "protection",
     "Voltage at which its protection disconnects.",
     typed=_STOP,
@@ -103,20 +126,20 @@ def steady(said: Said) -> Drawn | None:
     if "efficiency" in said and "power_w" not in said:
         raise UsageFault("--efficiency needs --power", "give it together with --power, or drop it")
     if "current_a" in said:
-        words = f"constant current {show(said['current_a'], _D.CURRENT)}"
+        words = f"constant current {show(said['current_a'], Dimension.CURRENT)}"
         return Drawn(
             ConstantCurrent(said["current_a"]), words, {"kind": "current", "current_a": said["current_a"]}
         )
     if "resistance_ohm" in said:
         ohm = said["resistance_ohm"]
-        words = f"resistance {show(ohm, _D.RESISTANCE)}"
+        words = f"resistance {show(ohm, Dimension.RESISTANCE)}"
         return Drawn(ResistiveLoad(ohm), words, {"kind": "resistance", "resistance_ohm": ohm})
     if "power_w" not in said:
         return None
     # Without an efficiency nothing is lost: the figure given is then taken at the cell.
     power_w, share = said["power_w"], said.get("efficiency", 1.0)
-    words = f"constant power {show(power_w, _D.POWER)}"
-    words += f" behind a regulator of {show(share, _D.FRACTION)}" if share < 1 else ""
+    words = f"constant power {show(power_w, Dimension.POWER)}"
+    words += f" behind a regulator of {show(share, Dimension.FRACTION)}" if share < 1 else ""
     document = {"kind": "power", "power_w": power_w, "efficiency": share}
     return Drawn(ConstantPower(power_w, share), words, document)
 
@@ -140,8 +163,8 @@ def lamps(said: Said) -> Lamps | None:
 
 def drawn_by(found: Lamps) -> Drawn:
     """Lamps as a load."""
-    measured = show(found.measured_a, _D.CURRENT)
-    ohm, supply = show(found.across_ohm, _D.RESISTANCE), show(found.supply_v, _D.VOLTAGE)
+    measured = show(found.measured_a, Dimension.CURRENT)
+    ohm, supply = show(found.across_ohm, Dimension.RESISTANCE), show(found.supply_v, Dimension.VOLTAGE)
     words = f"lamps behind {ohm}, {measured} when measured at {supply}"
     document = {
         "kind": "lamps",
@@ -161,10 +184,12 @@ def profile(path: Path | None) -> Drawn | None:
     # The last row of a profile is its end and has no duration.
     steps = load.values[: len(load.durations_s)]
     mean = sum(s * v for s, v in zip(load.durations_s, steps, strict=True)) / load.period_s
-    key, unit = ("current_a", _D.CURRENT) if load.current_a is not None else ("power_w", _D.POWER)
+    key, unit = (
+        ("current_a", Dimension.CURRENT) if load.current_a is not None else ("power_w", Dimension.POWER)
+    )
     words = (
         f"profile {path.name}, {show(mean, unit)} on average, up to {show(max(steps), unit)}, "
-        f"each round {show(load.period_s, _D.DURATION)}"
+        f"each round {show(load.period_s, Dimension.DURATION)}"
     )
     document = {"kind": "profile", "file": str(path), "period_s": load.period_s, f"mean_{key}": mean}
     return Drawn(load, words, {**document, f"most_{key}": max(steps)})

@@ -12,7 +12,6 @@ from straycell.errors import BadData
 from straycell.projects.loads import parse_profile
 from straycell.quantities import Dimension, show
 
-_D = Dimension
 MOST_STEPS = 100_000
 """Steps of one round; a longer log is one of many rounds (common practice, no published source)."""
 
@@ -27,12 +26,12 @@ def from_log(file: Path, out: Path, columns: str | None, power: bool, force: boo
     # Read back as a project would: a profile that no project takes is refused here and not weeks later.
     found = _checked(text.getvalue(), str(file))
     files.write_whole(out, text.getvalue().encode(), force=force)
-    unit = _D.CURRENT if key == "current_a" else _D.POWER
+    unit = Dimension.CURRENT if key == "current_a" else Dimension.POWER
     document: dict[str, Any] = {"file": str(out), "rows": len(times), "period_s": times[-1], **found}
     output.emit(
         document,
         lambda: output.say(
-            f"{out}  {len(times)} rows, {show(times[-1], _D.DURATION)} a round: {show(found['mean'], unit)} on the mean, "
+            f"{out}  {len(times)} rows, {show(times[-1], Dimension.DURATION)} a round: {show(found['mean'], unit)} on the mean, "
             f"up to {show(found['most'], unit)}"
         ),
     )
