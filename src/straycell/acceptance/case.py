@@ -1,7 +1,5 @@
 """One cell before the rules: its evidence with uncertainties worked out, and how a reason is written."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field

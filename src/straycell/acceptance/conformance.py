@@ -1,7 +1,5 @@
 """Does a value clear a limit? Guard band w = U (ILAC-G8:09/2019, JCGM 106:2012)."""
 
-from __future__ import annotations
-
 import math
 from enum import Enum
 

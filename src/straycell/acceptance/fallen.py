@@ -1,7 +1,5 @@
 """After a finding fell with a mistake: the cell is tested again before it is used."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from datetime import timedelta
 

@@ -5,8 +5,6 @@ facts of its basis alone give the same finding at any later time, so nothing tha
 falls only when one of them was a mistake.
 """
 
-from __future__ import annotations
-
 from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from datetime import datetime

@@ -1,7 +1,5 @@
 """The verdict: the least of the fresh judgement, the findings and the re-test after a fall, and what to do next."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta

@@ -3,8 +3,6 @@
 Brief, nothing is said twice: names of columns and sources appear once, what to do refers to its reason.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import fields
 from datetime import datetime

@@ -1,7 +1,5 @@
 """What a reason asks a person to do, as a value. The words are for the person alone: nothing is read out of them."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime

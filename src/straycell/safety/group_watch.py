@@ -6,8 +6,6 @@ difference between groups tells; it is believed beyond the uncertainty of both. 
 nothing over that time, neither of itself nor of the others.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass

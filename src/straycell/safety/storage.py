@@ -3,8 +3,6 @@
 The figures are in storage.toml, each with its source.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from enum import StrEnum

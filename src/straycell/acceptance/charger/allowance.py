@@ -1,7 +1,5 @@
 """What charge current a cell may have under its verdict: its use, a test charge and nothing more, or none."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, replace
 from datetime import datetime
 from enum import StrEnum

@@ -1,7 +1,5 @@
 """Whether a charger is gentle enough for one cell: current, end voltage, supply, load, heat, time, what to change."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from straycell.acceptance.charger.allowance import ChargeAllowance, ChargeKind

@@ -4,8 +4,6 @@ A measurement speaks of the charges before it as of those after it: of each char
 after count. Too high in one of them holds the cell, in both condemns it.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from datetime import timedelta
 from functools import partial

@@ -3,8 +3,6 @@
 `charging` asks it of a cell, `match` and the build sheet of a project: the same charger gets the same answer.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from straycell.acceptance.conformance import DUST

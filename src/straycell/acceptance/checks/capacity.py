@@ -1,7 +1,5 @@
 """Rules of capacity: against the rating, the size's table or the best sibling; contradictions; age."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterator, Sequence
 from datetime import timedelta

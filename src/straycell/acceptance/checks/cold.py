@@ -3,8 +3,6 @@
 Judged by the temperature of the air around it: a cell at rest takes it on within hours.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from functools import partial
 

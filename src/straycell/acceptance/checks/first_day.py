@@ -4,8 +4,6 @@ A cell charged to 4.20 V that rests at 3.80 V a day later leaks fast, and may lo
 missing counts from the lowest voltage the charge can have ended at, so that a healthy cell on a cheap charger passes.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import timedelta

@@ -1,7 +1,5 @@
 """Rules of what a cell is and what happened to it: chemistry, rechargeable or not, mass, history."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Collection, Iterator
 from datetime import datetime

@@ -1,7 +1,5 @@
 """Rules of self-discharge: pairs of rest voltages after a full charge, or two capacity runs where voltage is flat."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterator, Sequence
 from datetime import datetime, timedelta

@@ -1,7 +1,5 @@
 """Rules of look: the cell's own, and its siblings' of the same pack."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from datetime import timedelta
 from functools import partial

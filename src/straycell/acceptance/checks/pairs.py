@@ -1,7 +1,5 @@
 """Pairs of rest voltages after a full charge: which count, how long they must span, what loss they tell."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """Rules of figures that cannot both be true: against the print, what went in, its own mass, its other resistances."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass

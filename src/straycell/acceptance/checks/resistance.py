@@ -1,7 +1,5 @@
 """Rules of resistance: against the rating of the same method, else the table of the size; age."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass

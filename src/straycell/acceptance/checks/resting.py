@@ -1,7 +1,5 @@
 """Rules of a cell that is warm at rest: heat without a current comes from inside, or from the sun."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterator
 from datetime import timedelta

@@ -1,7 +1,5 @@
 """Which capacity runs count, and self-discharge from two of them where voltage does not tell."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass

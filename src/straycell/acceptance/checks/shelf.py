@@ -4,8 +4,6 @@ A hold and not a discard: where the voltage curve is flat a loss is reported les
 all the same, which only a self-discharge check begun afterwards answers.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from datetime import datetime, timedelta
 from functools import partial

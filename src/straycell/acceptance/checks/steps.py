@@ -1,7 +1,5 @@
 """What comes next of a self-discharge check or a capacity run: they take several steps on several days."""
 
-from __future__ import annotations
-
 from datetime import datetime, timedelta
 
 from straycell.acceptance.case import Case

@@ -1,7 +1,5 @@
 """Rules of voltage: deep discharge, over-charge, what was found, what rests on the shelf."""
 
-from __future__ import annotations
-
 import shlex
 from collections.abc import Iterator, Sequence
 from functools import partial

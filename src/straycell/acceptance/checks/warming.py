@@ -1,7 +1,5 @@
 """Rules of charging: a full charge on record, and how warm the cell got."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterator
 from functools import partial

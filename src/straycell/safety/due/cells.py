@@ -1,7 +1,5 @@
 """The questions that `due` asks of one cell; each is a small function that yields what it finds."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterator
 from datetime import datetime, timedelta
 

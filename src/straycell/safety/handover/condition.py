@@ -3,8 +3,6 @@
 Unknown is never intact: what cannot be diagnosed before carriage counts as damaged (special provision 376).
 """
 
-from __future__ import annotations
-
 from enum import StrEnum
 from typing import Any
 

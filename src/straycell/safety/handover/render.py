@@ -3,8 +3,6 @@
 The date comes in with the list, so the same list gives the same bytes.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from datetime import datetime
 
