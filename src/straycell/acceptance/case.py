@@ -11,9 +11,8 @@ from typing import Any, NamedTuple, TypeVar
 
 from straycell.acceptance.conformance import Side
 from straycell.acceptance.evidence import DISMANTLED, Evidence, Record
-from straycell.acceptance.reasons import Outcome, Reason, Status
+from straycell.acceptance.reasons import Outcome, Reason, Status, Work
 from straycell.acceptance.rules import Limit, RuleSet, chemistry_keys
-from straycell.acceptance.work import Work
 from straycell.cells import CellFacts, Chemistry, Form
 from straycell.markings import most_capacity_ah, rating_beyond_size, read_marking
 from straycell.quantities import Dimension, Measured, show

@@ -11,8 +11,7 @@ from straycell.acceptance.checks.pairs import checked_after
 from straycell.acceptance.conformance import Side
 from straycell.acceptance.evidence import BestSibling, Fall
 from straycell.acceptance.findings import CONDEMNING
-from straycell.acceptance.reasons import Outcome, Reason, Status
-from straycell.acceptance.work import together
+from straycell.acceptance.reasons import Outcome, Reason, Status, together
 
 FALL_FIRST = "finding-fell-first"
 """The rule's name while the cell is not measured again: before that it has no charge."""

@@ -10,9 +10,8 @@ from straycell.acceptance import Evidence, RuleSet
 from straycell.acceptance.case import Case
 from straycell.acceptance.checks.steps import open_charge
 from straycell.acceptance.permission import charge_refusal
-from straycell.acceptance.reasons import Outcome, Status, Verdict
+from straycell.acceptance.reasons import Outcome, Status, Verdict, Work, WorkKind
 from straycell.acceptance.rules import chemistry_keys
-from straycell.acceptance.work import Work, WorkKind
 from straycell.bench.context import Bench
 from straycell.bench.recording.rest import NOTHING_ON_RECORD, RestOnRecord, rest_on_record
 from straycell.cells import CellFacts, Stage

@@ -7,8 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from straycell.acceptance.permission import usable_until
-from straycell.acceptance.reasons import Missing, Outcome, Reason, Status, Verdict
-from straycell.acceptance.work import WorkKind
+from straycell.acceptance.reasons import Missing, Outcome, Reason, Status, Verdict, WorkKind
 from straycell.bench.wording.figure_words import figure
 from straycell.keys import RecordKey
 from straycell.safety import Step

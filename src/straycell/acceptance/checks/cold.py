@@ -13,8 +13,7 @@ from straycell.acceptance.checks.identity import tested_by, tested_since
 from straycell.acceptance.checks.pairs import checked_after
 from straycell.acceptance.checks.warming import rates_of
 from straycell.acceptance.conformance import DUST, Side
-from straycell.acceptance.reasons import Outcome, Reason, Status
-from straycell.acceptance.work import Work, WorkKind, together
+from straycell.acceptance.reasons import Outcome, Reason, Status, Work, WorkKind, together
 from straycell.quantities import Measured
 from straycell.readings import Charge
 

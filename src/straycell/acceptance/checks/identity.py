@@ -12,9 +12,8 @@ from straycell.acceptance.checks.pairs import checked_after
 from straycell.acceptance.checks.steps import check_step
 from straycell.acceptance.conformance import Side
 from straycell.acceptance.evidence import DISMANTLED, Upset
-from straycell.acceptance.reasons import Outcome, Reason, Status
+from straycell.acceptance.reasons import Outcome, Reason, Status, Work, WorkKind, together
 from straycell.acceptance.rules import family
-from straycell.acceptance.work import Work, WorkKind, together
 from straycell.cells import Chemistry
 from straycell.markings import read_marking
 from straycell.quantities import Dimension, show

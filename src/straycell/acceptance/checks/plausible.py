@@ -14,8 +14,7 @@ from straycell.acceptance.checks.resistance import current_resistances, usable, 
 from straycell.acceptance.checks.retention import Run, runs
 from straycell.acceptance.checks.steps import SOON, run_work
 from straycell.acceptance.conformance import Side, against_max
-from straycell.acceptance.reasons import Outcome, Reason, Status
-from straycell.acceptance.work import Work, WorkKind
+from straycell.acceptance.reasons import Outcome, Reason, Status, Work, WorkKind
 from straycell.physics.curves import state_of_charge_range
 from straycell.physics.polarisation import shape_range
 from straycell.physics.temperature import most_rise

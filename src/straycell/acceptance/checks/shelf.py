@@ -16,8 +16,7 @@ from straycell.acceptance.checks.steps import check_work, rest_work
 from straycell.acceptance.checks.voltage import volts_of
 from straycell.acceptance.conformance import Side, against_max, against_min
 from straycell.acceptance.evidence import DISMANTLED, SHELF_LOSS
-from straycell.acceptance.reasons import Outcome, Reason, Status
-from straycell.acceptance.work import Work
+from straycell.acceptance.reasons import Outcome, Reason, Status, Work
 from straycell.cells import Chemistry
 from straycell.keys import NEW
 from straycell.quantities import Dimension, Measured, show

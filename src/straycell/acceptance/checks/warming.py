@@ -8,8 +8,7 @@ from functools import partial
 
 from straycell.acceptance.case import Case, Seen, Tried, known_chemistry, once_a_case
 from straycell.acceptance.conformance import DUST, Side, against_max
-from straycell.acceptance.reasons import Outcome, Reason, Status
-from straycell.acceptance.work import Work, WorkKind
+from straycell.acceptance.reasons import Outcome, Reason, Status, Work, WorkKind
 from straycell.quantities import Measured
 from straycell.readings import Charge, Quantity, Reading
 

@@ -9,8 +9,7 @@ from enum import StrEnum, auto
 from math import floor
 
 from straycell.acceptance.permission import charge_refusal
-from straycell.acceptance.reasons import Verdict
-from straycell.acceptance.work import WorkKind
+from straycell.acceptance.reasons import Verdict, WorkKind
 from straycell.bench.context import Bench
 from straycell.errors import BadData
 

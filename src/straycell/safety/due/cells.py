@@ -10,8 +10,7 @@ from straycell.acceptance.checks.capacity import current_run
 from straycell.acceptance.checks.resistance import current_resistances, usable
 from straycell.acceptance.checks.retention import runs
 from straycell.acceptance.permission import charge_refusal
-from straycell.acceptance.reasons import Outcome, Reason, Status
-from straycell.acceptance.work import WorkKind
+from straycell.acceptance.reasons import Outcome, Reason, Status, WorkKind
 from straycell.cells import Chemistry, Stage
 from straycell.quantities import Dimension, show
 from straycell.readings import Quantity

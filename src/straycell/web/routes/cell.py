@@ -9,8 +9,7 @@ from fastapi import APIRouter
 from starlette.responses import Response
 
 from straycell.acceptance.permission import charge_refusal
-from straycell.acceptance.reasons import Outcome, Verdict
-from straycell.acceptance.work import WorkKind
+from straycell.acceptance.reasons import Outcome, Verdict, WorkKind
 from straycell.bench import verdict_words
 from straycell.bench.cell_sheet import sheet_with_history
 from straycell.bench.recording.running import timers
