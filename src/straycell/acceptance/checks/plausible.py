@@ -16,8 +16,7 @@ from straycell.acceptance.checks.steps import SOON, run_work
 from straycell.acceptance.conformance import Side, against_max
 from straycell.acceptance.reasons import Outcome, Reason, Status, Work, WorkKind
 from straycell.physics.curves import state_of_charge_range
-from straycell.physics.polarisation import shape_range
-from straycell.physics.temperature import most_rise
+from straycell.physics.derating import most_rise, shape_range
 from straycell.quantities import Dimension, Measured, show
 from straycell.readings import Charge, Method, Quantity, Reading
 

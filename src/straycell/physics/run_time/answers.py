@@ -5,9 +5,9 @@ from dataclasses import dataclass
 from straycell.cells import Chemistry
 from straycell.errors import BadData
 from straycell.physics.curves import OcvCurve, all_curves, curves_for
+from straycell.physics.derating import COLDEST_KNOWN_C, lag_ratio
 from straycell.physics.run_time.asked import LAMPS_DARK, RunCell, RunDevice
 from straycell.physics.shipped import shipped
-from straycell.physics.temperature import COLDEST_KNOWN_C, lag_ratio
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,10 +5,10 @@ from dataclasses import dataclass
 
 from straycell.cells import Chemistry
 from straycell.errors import BadData
+from straycell.physics.derating import check_temperature
 from straycell.physics.loads import Lamps, Load
 from straycell.physics.own_pulses import ONE_PULSE, Taken
 from straycell.physics.sources import OwnTrace
-from straycell.physics.temperature import check_temperature
 from straycell.quantities import Measured
 
 LAMPS_DARK = "lamps too dark"

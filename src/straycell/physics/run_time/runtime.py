@@ -23,6 +23,11 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
+from straycell.physics.derating import (
+    COLDEST_KNOWN_C,
+    REFERENCE_C,
+    lag_ratio,
+)
 from straycell.physics.loads import Profile
 from straycell.physics.own_pulses import Resisting, is_quick
 from straycell.physics.run_time.answers import (
@@ -43,11 +48,6 @@ from straycell.physics.sources import (
     scaled,
     started_at,
     trace_source,
-)
-from straycell.physics.temperature import (
-    COLDEST_KNOWN_C,
-    REFERENCE_C,
-    lag_ratio,
 )
 
 __all__ = ["OwnTrace", "RunCell", "RunDevice", "Runtime", "estimate"]
