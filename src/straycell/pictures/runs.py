@@ -10,7 +10,7 @@ from straycell.pictures.curves import Curve, Curves, Role
 from straycell.pictures.trace import charge_out, thin_rows
 from straycell.quantities import Dimension, count_of, show
 from straycell.traces import Trace
-from straycell.traces.analyse.result import TraceResult
+from straycell.traces.analyse.reduce import TraceResult
 
 MOST_POINTS = 600
 """A picture is some 1,500 dots wide, a terminal some 150."""

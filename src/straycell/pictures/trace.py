@@ -10,7 +10,7 @@ import numpy as np
 from straycell.pictures import figure as shared
 from straycell.pictures.figure import INK, LINE
 from straycell.quantities import Dimension, show
-from straycell.traces.analyse.result import TraceResult
+from straycell.traces.analyse.reduce import TraceResult
 from straycell.traces.analyse.steps import StepKind
 from straycell.traces.read.trace import Floats, Ints, Trace
 

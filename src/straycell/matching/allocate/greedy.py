@@ -12,8 +12,7 @@ import numpy as np
 
 from straycell.matching.allocate.model import Model, eligible
 from straycell.matching.allocate.read_input import Market
-from straycell.matching.balance.bounds import most_legal_groups
-from straycell.matching.balance.pool import Bools, Ints, sorted_pool
+from straycell.matching.balance.pool import Bools, Ints, most_legal_groups, sorted_pool
 
 
 @dataclass(slots=True)

@@ -15,8 +15,16 @@ import numpy as np
 from straycell.matching.allocate.highs import INFINITE, Row, SilentHighs
 from straycell.matching.allocate.model import Choice
 from straycell.matching.allocate.read_input import Market
-from straycell.matching.balance.bounds import most_legal_groups, walk_of
-from straycell.matching.balance.pool import RATIO_SLACK, Bools, Floats, Ints, Pool, sorted_pool
+from straycell.matching.balance.pool import (
+    RATIO_SLACK,
+    Bools,
+    Floats,
+    Ints,
+    Pool,
+    most_legal_groups,
+    sorted_pool,
+    walk_of,
+)
 
 # Array operations that a search costs however few its windows are.
 LEAST_WORK = 150
@@ -50,7 +58,7 @@ class PricingProblem:
     @property
     def work(self) -> int:
         """What one search costs, about, in array operations."""
-        # The width of the window times the number of groups is what the exact walk steps through (bounds.py).
+        # The width of the window times the number of groups is what the exact walk steps through (balance/pool.py).
         width = int((self.pool(self.capacity).reach - np.arange(len(self.cells))).max())
         return LEAST_WORK + (0 if self.mixes_freely else width * (2 * self.choice.groups + 6))
 

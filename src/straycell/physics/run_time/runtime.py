@@ -30,14 +30,15 @@ from straycell.physics.derating import (
 )
 from straycell.physics.loads import Profile
 from straycell.physics.own_pulses import Resisting, is_quick
-from straycell.physics.run_time.answers import (
+from straycell.physics.run_time.asked import (
     DrawsNothing,
+    RunCell,
+    RunDevice,
     Runtime,
     known_curves,
     margin_of,
     notes_of,
 )
-from straycell.physics.run_time.asked import RunCell, RunDevice
 from straycell.physics.run_time.doubts import DOUBTS, Assumed, cases_of, known_resistance, slow_share, warmest
 from straycell.physics.run_time.duty import march_profile
 from straycell.physics.run_time.march import March, march

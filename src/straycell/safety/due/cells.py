@@ -18,7 +18,7 @@ from straycell.safety import storage
 from straycell.safety.boxes import fit_for_damaged
 from straycell.safety.due.survey import DueItem, Household, Kept, due_kinds
 from straycell.safety.due.trends import trend
-from straycell.safety.handover.condition import Condition, condition_of
+from straycell.safety.handover.listing import Condition, condition_of
 from straycell.safety.storage import Level
 
 _KEPT_STAGES = (Stage.RECEIVED, Stage.SHELVED, Stage.RESERVED)

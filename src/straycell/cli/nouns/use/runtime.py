@@ -21,7 +21,7 @@ from straycell.cli.show.cell_sheet import OneCell, forbidden, look_up, run_cell,
 from straycell.cli.show.device_draw import Draw, draw_of
 from straycell.cli.show.verdict_page import say_forbidden
 from straycell.matching.words import run_hours as hours
-from straycell.physics.run_time.answers import narrowing
+from straycell.physics.run_time.asked import narrowing
 from straycell.physics.run_time.runtime import RunCell, RunDevice, Runtime
 from straycell.pictures.run_time import run_time_picture, voltage_course
 from straycell.quantities import Dimension, show
