@@ -9,9 +9,8 @@ from datetime import datetime, timedelta
 from functools import cached_property, wraps
 from typing import Any, NamedTuple, TypeVar
 
-from straycell.acceptance.conformance import Side
 from straycell.acceptance.evidence import DISMANTLED, Evidence, Record
-from straycell.acceptance.reasons import Outcome, Reason, Status, Work
+from straycell.acceptance.reasons import Outcome, Reason, Side, Status, Work
 from straycell.acceptance.rules import Limit, RuleSet, chemistry_keys
 from straycell.cells import CellFacts, Chemistry, Form
 from straycell.markings import most_capacity_ah, rating_beyond_size, read_marking

@@ -29,8 +29,8 @@ from straycell.acceptance.checks import (
     voltage,
     warming,
 )
-from straycell.acceptance.conformance import Side
 from straycell.acceptance.evidence import BestSibling, Evidence, Finding, Record
+from straycell.acceptance.reasons import Side
 from straycell.acceptance.rules import chemistry_keys, shipped_rules
 from straycell.cells import CellFacts, Chemistry, members
 

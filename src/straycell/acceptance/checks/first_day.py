@@ -12,8 +12,7 @@ from datetime import timedelta
 from functools import partial
 
 from straycell.acceptance.case import Case, Seen, Tried, known_chemistry, once_a_case
-from straycell.acceptance.conformance import Side
-from straycell.acceptance.reasons import Outcome, Reason, Status, Work, WorkKind
+from straycell.acceptance.reasons import Outcome, Reason, Side, Status, Work, WorkKind
 from straycell.physics.charging import float_tolerance
 from straycell.physics.self_discharge import surely_missing
 from straycell.quantities import Dimension, show

@@ -10,9 +10,8 @@ from functools import partial
 from straycell.acceptance.case import Case, Seen, Tried
 from straycell.acceptance.checks.pairs import checked_after
 from straycell.acceptance.checks.steps import check_step
-from straycell.acceptance.conformance import Side
 from straycell.acceptance.evidence import DISMANTLED, Upset
-from straycell.acceptance.reasons import Outcome, Reason, Status, Work, WorkKind, together
+from straycell.acceptance.reasons import Outcome, Reason, Side, Status, Work, WorkKind, together
 from straycell.acceptance.rules import family
 from straycell.cells import Chemistry
 from straycell.markings import read_marking

@@ -9,8 +9,7 @@ from functools import partial
 
 from straycell.acceptance.case import Case, Seen, Tried, once_a_case
 from straycell.acceptance.checks.pairs import checked_after
-from straycell.acceptance.conformance import Side, against_max
-from straycell.acceptance.reasons import Outcome, Reason, Status, Work, WorkKind
+from straycell.acceptance.reasons import Outcome, Reason, Side, Status, Work, WorkKind, against_max
 from straycell.quantities import Measured
 from straycell.readings import Quantity, Reading
 

@@ -14,9 +14,8 @@ from straycell.acceptance.case import MOVES_CHARGE, Case, Seen, Tried, known_che
 from straycell.acceptance.checks.pairs import checked_after, estimate, make_pair, strange_falls, windows
 from straycell.acceptance.checks.steps import check_work, rest_work
 from straycell.acceptance.checks.voltage import volts_of
-from straycell.acceptance.conformance import Side, against_max, against_min
 from straycell.acceptance.evidence import DISMANTLED, SHELF_LOSS
-from straycell.acceptance.reasons import Outcome, Reason, Status, Work
+from straycell.acceptance.reasons import Outcome, Reason, Side, Status, Work, against_max, against_min
 from straycell.cells import Chemistry
 from straycell.keys import NEW
 from straycell.quantities import Dimension, Measured, show

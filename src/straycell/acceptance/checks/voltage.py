@@ -8,8 +8,17 @@ from functools import partial
 
 from straycell.acceptance.case import Case, Seen, Tried, default_note, once_a_case
 from straycell.acceptance.checks.steps import rest_work
-from straycell.acceptance.conformance import DUST, Side, against_max, against_min
-from straycell.acceptance.reasons import Outcome, Reason, Status, Work, WorkKind
+from straycell.acceptance.reasons import (
+    DUST,
+    Outcome,
+    Reason,
+    Side,
+    Status,
+    Work,
+    WorkKind,
+    against_max,
+    against_min,
+)
 from straycell.cells import Chemistry
 from straycell.quantities import Dimension, show
 from straycell.readings import Charge, Quantity, Reading

@@ -22,7 +22,8 @@ from straycell.physics.derating import (
     shape,
 )
 from straycell.physics.loads import Profile
-from straycell.physics.many.march import Floats, drawn, march_many
+from straycell.physics.many.draw import Floats, drawn
+from straycell.physics.many.march import march_many
 from straycell.physics.own_pulses import counted_c, is_quick
 from straycell.physics.run_time.asked import (
     DrawsNothing,

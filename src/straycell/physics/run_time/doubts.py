@@ -23,7 +23,7 @@ from straycell.physics.own_pulses import Resisting, is_quick
 from straycell.quantities import Measured
 
 if TYPE_CHECKING:
-    from straycell.physics.many.march import Floats
+    from straycell.physics.many.draw import Floats
 
 ASSUMED_NOTE = "resistance not measured: a usual one for this capacity is assumed"
 DOUBTS = ("capacity", "resistance", "lag", "cold", "stiff")
