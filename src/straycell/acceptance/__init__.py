@@ -8,6 +8,7 @@ judge        the verdict                                    record     as JSON
 reasons      clear, close or beyond a limit; the reason, its work, the verdict
 """
 
+from straycell.acceptance.case import Case
 from straycell.acceptance.evidence import (
     BestSibling,
     Condemnation,
@@ -20,11 +21,23 @@ from straycell.acceptance.evidence import (
 from straycell.acceptance.figures import Figures, figures
 from straycell.acceptance.findings import find, stands
 from straycell.acceptance.judge import Judgement, assess, judge
-from straycell.acceptance.reasons import Missing, Outcome, Reason, Status, Verdict, conformance_probability
-from straycell.acceptance.rules import Limit, RuleSet, load_rules, read_rules, shipped_rules
+from straycell.acceptance.permission import charge_refusal, out_of_use, usable, usable_until
+from straycell.acceptance.reasons import (
+    Missing,
+    Outcome,
+    Reason,
+    Status,
+    Verdict,
+    Work,
+    WorkKind,
+    conformance_probability,
+)
+from straycell.acceptance.record import verdict_to_json
+from straycell.acceptance.rules import Limit, RuleSet, chemistry_keys, load_rules, read_rules, shipped_rules
 
 __all__ = [
     "BestSibling",
+    "Case",
     "Condemnation",
     "Evidence",
     "Fall",
@@ -40,13 +53,21 @@ __all__ = [
     "Status",
     "Upset",
     "Verdict",
+    "Work",
+    "WorkKind",
     "assess",
+    "charge_refusal",
+    "chemistry_keys",
     "conformance_probability",
     "figures",
     "find",
     "judge",
     "load_rules",
+    "out_of_use",
     "read_rules",
     "shipped_rules",
     "stands",
+    "usable",
+    "usable_until",
+    "verdict_to_json",
 ]

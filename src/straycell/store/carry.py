@@ -12,6 +12,7 @@ from straycell.keys import named_here
 from straycell.readings import RECORDS_LOST, Mistake
 from straycell.store.book import derived
 from straycell.store.book.bench import given_out
+from straycell.store.book.events import RESTORED
 from straycell.store.book.measured import meters
 from straycell.store.book.register import put, said
 from straycell.store.book.stock import cells
@@ -129,7 +130,7 @@ def restore_into(pen: Pen, former: Former) -> Carried:
     """Write it into the restored copy, as one write, before that takes the store's place."""
     # Before anything is numbered: numbers given out since the backup are on labels and papers.
     keep_counters(pen.conn, former)
-    return carry_over(pen, former, pen.event("store-restored", because="a backup was restored"))
+    return carry_over(pen, former, pen.event(RESTORED, because="a backup was restored"))
 
 
 def carry_over(pen: Pen, former: Former, event_id: int) -> Carried:

@@ -1,7 +1,5 @@
 """What is asked of one cell as it comes out: its voltage as found, its look, its marking. Nothing else if it is damaged."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
@@ -259,6 +257,8 @@ def _doubt(marking: str, proposal: Proposal) -> str:
 
 
 def _read_as(facts: CellFacts, carry: Carry) -> str:
+    if facts.form is Form.OTHER and facts.chemistry is Chemistry.UNKNOWN:
+        return "not recognised; the next questions ask for form and chemistry"
     read = f"read as {describe_kind(facts, with_marking=False)}"
     return read if carry.review else f"{read}. Wrong? < and Enter, then say what it is"
 

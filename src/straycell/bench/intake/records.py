@@ -1,12 +1,10 @@
 """Recording one cell, saying what came of it, taking the readings it waits for, and the way back."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
 
-from straycell.acceptance.reasons import Outcome
+from straycell.acceptance import Outcome
 from straycell.bench.intake import due, store_actions, words
 from straycell.bench.intake.closing import outlook_lines
 from straycell.bench.intake.form import Answers, NextQuestion, Trail, fill, merged
@@ -19,6 +17,8 @@ from straycell.errors import StraycellError
 from straycell.quantities import show
 from straycell.readings import KINDS, Charge, Quantity, Reading
 from straycell.safety import Step
+
+_FEWEST_LETTERS = 3
 
 
 def keep(session: Session, entry: Entry) -> Talk[CellKept]:
@@ -178,7 +178,8 @@ def _reason(session: Session, kept: CellKept) -> Talk[str]:
     why = f"{kept.code} was out of use; what took it out stays in its history, with your reason."
     while True:
         text = yield from session.ask_first(Ask("it was out of use: what was the mistake?", why=why))
-        if text and text not in tuple(Key):
+        # A look's letter or a figure meant for another prompt is no reason.
+        if sum(map(str.isalpha, text)) >= _FEWEST_LETTERS:
             return text
         yield Say("a few words, please", Tone.FAULT)
 

@@ -1,13 +1,14 @@
 """The demo on screen: short enough to read in one go, each step with the command that does the same."""
 
-from __future__ import annotations
-
 import os
 import shlex
+import shutil
+import sys
 import textwrap
 from collections.abc import Iterable, Mapping
+from pathlib import Path
 
-from straycell.acceptance.reasons import Outcome
+from straycell.acceptance import Outcome
 from straycell.bench import verdict_words
 from straycell.cli.app import clock, options, output
 from straycell.cli.nouns.keep import demo_story
@@ -142,6 +143,10 @@ def _end(story: Story) -> None:
     output.say("")
     _line(standing.text, "", at_most=4)
     _title("Look around in it yourself", "")
+    activate = Path(sys.prefix, "bin", "activate")
+    # Run as .venv/bin/straycell, the next commands would not be found by their bare name.
+    if shutil.which("straycell") is None and activate.exists():
+        output.say(f"  . {shlex.quote(str(activate))}")
     for name, value in (("STRAYCELL_STORE", str(story.store)), (clock.PIN, story.now.isoformat())):
         output.say(f"  set {name}={value}" if os.name == "nt" else f"  export {name}={shlex.quote(value)}")
     output.say("  straycell cell list --outcome hold")

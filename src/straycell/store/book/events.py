@@ -15,6 +15,9 @@ from straycell.store.quick.prepared import Prepared
 from straycell.store.schema.tables import BENCH, EVENT, EVENT_CELL, READING, SUPERSESSION, WRITE
 from straycell.store.session import Pen, grouped
 
+RESTORED, SALVAGED = "store-restored", "store-salvaged"
+"""A write of one of these writes down again what was known before, and not when."""
+
 
 def history(conn: Connection, code: str, *, others: bool = True) -> list[Event]:
     """All events of one cell, oldest first. Raises BadData when there is no such cell.
@@ -90,6 +93,7 @@ def _event(row: Any, codes: Iterable[str]) -> Event:
         subject=row.subject,
         detail=from_json(row.detail),
         because=row.because,
+        write=row.write_id,
     )
 
 
@@ -140,20 +144,20 @@ def charges_begun(conn: Connection, since: datetime, code: str | None = None) ->
 
 # --- what was printed -------------------------------------------------------------------------------
 
-_PRINTED, _SCALE = "labels-printed", "printer-scale"
+PRINTED, _SCALE = "labels-printed", "printer-scale"
 
 
 def record_labels(pen: Pen, purpose: str, said: Mapping[str, str]) -> None:
     """Labels of these cells were printed; `said` holds the fingerprint of what each says, by code."""
     # The fingerprint, so that a label whose words have changed since can be found.
     if said:
-        pen.event(_PRINTED, said, subject=purpose, detail={"said": dict(said)})
+        pen.event(PRINTED, said, subject=purpose, detail={"said": dict(said)})
 
 
 def label_prints(conn: Connection) -> dict[str, LabelPrint]:
     """The latest label of every cell that has one, by code."""
     found: dict[str, LabelPrint] = {}
-    rows = conn.execute(select(EVENT).where(EVENT.c.verb == _PRINTED).order_by(EVENT.c.at_us, EVENT.c.id))
+    rows = conn.execute(select(EVENT).where(EVENT.c.verb == PRINTED).order_by(EVENT.c.at_us, EVENT.c.id))
     # Later rows overwrite earlier ones: the label on the cell is the last one printed.
     for row in rows:
         for code, fingerprint in from_json(row.detail)["said"].items():

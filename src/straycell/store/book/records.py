@@ -15,7 +15,7 @@ from straycell.readings import Charge, Reading
 
 @dataclass(frozen=True, slots=True)
 class Event:
-    """One write: when, what was done, to which cells, and why. `subject` names what is not a cell."""
+    """What was done: when, to which cells, and why. `subject` names what is not a cell; `write` the write it is part of."""
 
     id: int
     at: datetime
@@ -24,6 +24,7 @@ class Event:
     subject: str
     detail: dict[str, Any]
     because: str
+    write: int = 0
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,6 +10,7 @@ from sqlalchemy import Column, ColumnElement, Connection, Select, Table, bindpar
 
 from straycell.acceptance.evidence import Fall, Finding, fact_key
 from straycell.acceptance.findings import stands
+from straycell.store.book.events import RESTORED, SALVAGED
 from straycell.store.book.register import BORN, said
 from straycell.store.book.stock.facts import FACTS
 from straycell.store.column_values import from_json, from_us, to_json, to_us
@@ -61,12 +62,17 @@ def _by() -> ColumnElement[str]:
 
 
 def _written(table: Table, key: Column[str]) -> Select[Any]:
-    """Rows with bench and time of their write. A write is filed last: until then its first event tells when it was."""
-    # The write of this very transaction has no row yet, and still its time decides falls.
-    events = select(EVENT.c.at_us).where(EVENT.c.write_id == table.c.write_id).order_by(EVENT.c.id).limit(1)
-    by, at_us = _by(), func.coalesce(WRITE.c.at_us, events.scalar_subquery())
-    query = select(table, by.label("bench"), at_us.label("written_us"))
+    """Rows with bench, time and verb of their write, the one that was recorded first first."""
+    by, at_us = _by(), _of_write(table, WRITE.c.at_us, EVENT.c.at_us)
+    verb = _of_write(table, WRITE.c.verb, EVENT.c.verb)
+    query = select(table, by.label("bench"), at_us.label("written_us"), verb.label("verb"))
     return query.join(WRITE, WRITE.c.id == table.c.write_id, isouter=True).order_by(at_us, by, key)
+
+
+def _of_write(table: Table, filed: Column[Any], begun: Column[Any]) -> ColumnElement[Any]:
+    """What a write bears; of this very transaction, which is filed last, what its first event bears."""
+    first = select(begun).where(EVENT.c.write_id == table.c.write_id).order_by(EVENT.c.id).limit(1)
+    return func.coalesce(filed, first.scalar_subquery())
 
 
 def _taken_back() -> Select[Any]:
@@ -136,7 +142,8 @@ def _falls(
             rows[0].rule,
             from_us(max(back.at_us, found_us)),
             from_us(found_us),
-            bool(own) and back.bench == own[0].bench,
+            # A restored store knows what was found, and not how long before it was undone.
+            bool(own) and back.bench == own[0].bench and own[0].verb not in (RESTORED, SALVAGED),
             instead,
             cell == rows[0].code,
         )

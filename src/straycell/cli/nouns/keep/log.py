@@ -1,18 +1,15 @@
 """`straycell log`: what this bench wrote, with the numbers to take back."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from datetime import datetime
 from typing import Annotated
 
 import typer
 
-from straycell.bench.recording.tonight import Logged, log_since
+from straycell.bench.recording.tonight import Logged, last_write, log_since
 from straycell.bench.wording import shapes
 from straycell.cli.app import context, output, tables
-from straycell.cli.app.grammar import values
-from straycell.cli.app.grammar.verbs import lone_app
+from straycell.cli.app.grammar import lone_app, values
 from straycell.errors import UsageFault
 from straycell.keys import RecordKey, key_of
 
@@ -46,7 +43,7 @@ def log(
     )
     if not logged:
         output.talk("nothing was written yet")
-    elif logged[-1].numbers:
+    elif any(each.numbers for each in last_write(logged)):
         output.hint("the last write can be taken back within an hour: straycell reading undo --because TEXT")
 
 

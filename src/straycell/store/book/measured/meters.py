@@ -67,7 +67,7 @@ def meters(conn: Connection) -> list[Meter]:
 
 def meter(conn: Connection, name: str) -> Meter:
     """One meter by its exact name. Raises BadData when there is none."""
-    return named(meters(conn), name, "meter", "meters", "declare one with: straycell meter add")
+    return named(meters(conn), name, "meter", "meters", "declare one with: straycell meter add {}")
 
 
 def keys(conn: Connection) -> dict[str | None, str | None]:
