@@ -25,6 +25,13 @@ from straycell.safety.storage import Level
 _KEPT_STAGES = (Stage.RECEIVED, Stage.SHELVED, Stage.RESERVED)
 _WARM_RULES = ("warming", "charge-temperature")
 _WARM_KINDS = ("warm", "hot")
+_LEAKING = (
+    "shelf-loss",
+    "self-discharge-stretch",
+    "self-discharge-fall",
+    "first-day",
+    "first-day-later",
+)
 
 
 def cells_due(household: Household) -> Iterator[DueItem]:
@@ -147,7 +154,7 @@ def _sibling(kept: Kept) -> Iterator[DueItem]:
 
 def _falling(kept: Kept, family: dict[tuple[str, str | None], list[Kept]]) -> Iterator[DueItem]:
     """What its verdict says of a leak; a loss within every limit that grew is worth a look, and no danger."""
-    reason = _open(kept, "shelf-loss", "self-discharge-stretch", "self-discharge-fall")
+    reason = _open(kept, *_LEAKING)
     if reason is not None:
         charged = kept.case.charge_before(kept.now)
         if charged is None or charged.at <= kept.since(reason.at):
