@@ -33,6 +33,24 @@ _LEAKING = (
     "first-day-later",
 )
 
+_DOUBTS = (
+    "look-mend",
+    "look-clean",
+    "warm-rest",
+    "hot-place",
+    "mass",
+    "mass-lost",
+    "board-voltage",
+    "charge-in",
+    "charge-frost",
+    "cold-rate",
+    "charge-rate",
+    "unexplained",
+    "finding-fell",
+    "finding-fell-first",
+)
+"""What has been seen of a cell and has no kind of its own."""
+
 
 def cells_due(household: Household) -> Iterator[DueItem]:
     """Everything there is to do about cells that are still in the house."""
@@ -138,6 +156,13 @@ def _sinking(kept: Kept) -> Iterator[DueItem]:
     if charged is not None and reason.at and charged.at > reason.at:
         return  # charged since: the self-discharge check that follows is waited for elsewhere
     yield _item("sinking", kept, kept.since(reason.at), reason.text)
+
+
+def _in_doubt(kept: Kept) -> Iterator[DueItem]:
+    """What was seen of it and is not settled: no danger that holds a cell is left out of the list."""
+    reason = _open(kept, *_DOUBTS)
+    if reason is not None and reason.todo is not None:
+        yield _item("doubt", kept, kept.since(reason.at), reason.text, step=reason.todo.words)
 
 
 def _sibling(kept: Kept) -> Iterator[DueItem]:
@@ -336,6 +361,7 @@ _QUESTIONS: tuple[Callable[[Kept], Iterator[DueItem]], ...] = (
     _warm,
     _incident,
     _sinking,
+    _in_doubt,
     _sibling,
     _level,
     _sinks_soon,
