@@ -7,13 +7,33 @@ from __future__ import annotations
 
 import sys
 import time
+from collections.abc import Mapping
 from pathlib import Path
 
-from straycell.acceptance import load_rules
+from straycell.acceptance import Status, Verdict, load_rules
 from straycell.errors import StraycellError
 from straycell.store.reader import open_reader
-from straycell.store.sample.build import build_sample, surprises
-from straycell.store.sample.text import read_sample
+from straycell.store.sample.build import build_sample
+from straycell.store.sample.text import Sample, read_sample
+
+
+def deciding(verdict: Verdict) -> tuple[str, ...]:
+    """The reasons that keep an outcome from being better, as `rule status`, in order."""
+    return tuple(sorted({f"{r.rule} {r.status}" for r in verdict.deciding if r.status is not Status.MET}))
+
+
+def surprises(sample: Sample, verdicts: Mapping[str, Verdict]) -> list[str]:
+    """Every cell whose verdict is not what its text expects, in a line each; none is as it should be."""
+    found = []
+    for cell in sample.cells:
+        verdict = verdicts[cell.code]
+        expected, by = tuple(sorted(cell.because)), deciding(verdict)
+        if (verdict.outcome, by) != (cell.expect, expected):
+            found.append(
+                f"{cell.code}: {verdict.outcome.word} by {', '.join(by) or 'nothing'}; "
+                f"the text expects {cell.expect.word} by {', '.join(expected) or 'nothing'}"
+            )
+    return found
 
 
 def main(arguments: list[str]) -> int:

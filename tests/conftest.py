@@ -4,17 +4,15 @@ from __future__ import annotations
 
 import os
 import signal
-import sqlite3
 import sys
 import threading
 from pathlib import Path
 
 import pytest
-from tests import drawing
-
-from straycell.store.sqlite import engine
+from tests import disk, drawing
 
 drawing.choose_profile()
+disk.never_wait()
 
 os.environ["STRAYCELL_STATE"] = ""  # nothing is remembered from test to test: every caution is new
 os.environ.pop("COLUMNS", None)  # what is read here is 80 wide, however wide the runner's own screen is
@@ -22,19 +20,6 @@ os.environ.pop("COLUMNS", None)  # what is read here is 80 wide, however wide th
 # Compiling again what no worker kept takes a process a fifth longer, and a worker ten seconds to rewrite the asserts.
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 sys.dont_write_bytecode = False
-
-_synced = engine.raw_connection
-
-
-def _unsynced(path: Path, mode: str, any_thread: bool = False) -> sqlite3.Connection:
-    """No test here survives a power cut; what a killed writer leaves is tested in processes of their own."""
-    made = _synced(path, mode, any_thread)
-    if mode != "ro":  # even a pragma looks into the file, and a reader may not tidy up after a killed writer
-        made.execute("PRAGMA synchronous = OFF")
-    return made
-
-
-engine.raw_connection = _unsynced
 
 if threading.current_thread() is threading.main_thread():
     # A runner started in the background hands an ignored Ctrl-C on to its children; some tests type it.

@@ -1,7 +1,8 @@
-"""How many examples a property test draws, and whether they are new ones.
+"""How much the tests draw, and whether it is new: examples of a property, steps of a walk, kills, broken files.
 
-A newcomer's run draws few and the same ones each time. With STRAYCELL_DRAW=1 a run draws new ones, and prints of a failing one
-the line that keeps it: `@reproduce_failure(...)`, better written down as an `@example(...)` of its own.
+`STRAYCELL_NUMBERS` says it in a word. A newcomer's run draws `few` and the same ones each time. `.ci/run` draws the `full`
+numbers, still the same ones. With `new` the properties draw new examples, and print of a failing one the line that keeps it:
+`@reproduce_failure(...)`, better written down as an `@example(...)` of its own.
 """
 
 from __future__ import annotations
@@ -10,27 +11,34 @@ import os
 
 from hypothesis import HealthCheck, settings
 
-IN_CI = os.environ.get("STRAYCELL_DRAW", "").lower() not in ("", "0", "false", "no")
+NUMBERS = os.environ.get("STRAYCELL_NUMBERS") or "few"
+assert NUMBERS in ("few", "full", "new"), f"STRAYCELL_NUMBERS is few, full or new, not {NUMBERS!r}"
+FULL, NEW = NUMBERS != "few", NUMBERS == "new"
 USUAL = 100
-SHARE = 4
-"""A newcomer's run draws one in so many."""
+SHARE, LONG_SHARE = 4, 8
+"""A newcomer's run draws one example in so many, and of what takes long one step in so many."""
 
 
-def few(in_ci: int) -> int:
-    """How many examples this run draws of those that CI draws."""
-    return in_ci if IN_CI else max(5, in_ci // SHARE)
+def few(in_full: int) -> int:
+    """How many examples this run draws of those that the full numbers have."""
+    return in_full if FULL else max(5, in_full // SHARE)
 
 
-def examples(in_ci: int) -> settings:
+def part(in_full: int, least: int = 1) -> int:
+    """How far this run goes of a long trial, and how often the premise of its law must then occur: never 0 times."""
+    return in_full if FULL else max(least, in_full // LONG_SHARE)
+
+
+def examples(in_full: int) -> settings:
     """For a property whose examples cost more, or are worth less, than the usual hundred."""
-    return settings(max_examples=few(in_ci))
+    return settings(max_examples=few(in_full))
 
 
 def choose_profile() -> None:
     """The same rules for every property: not timed, no files left behind."""
     settings.register_profile(
         "bench",
-        derandomize=not IN_CI,
+        derandomize=not NEW,
         print_blob=True,
         database=None,
         deadline=None,

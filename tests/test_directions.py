@@ -55,6 +55,7 @@ for _line in EDGES.strip().splitlines():
 # library: the only places that may import it (rooms, or files of a room)
 LIBRARIES = """
 stdnum       cells.py
+rapidfuzz    cells.py
 platformdirs store/location.py
 sqlmodel     store/schema/models
 sqlalchemy   store/

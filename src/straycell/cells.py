@@ -6,7 +6,7 @@ Codes: a bench letter, five digits and an ISO/IEC 7064 MOD 37,36 check character
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
@@ -262,50 +262,14 @@ def _suggestion(code: str, known: Iterable[str]) -> str:
 
 
 def nearest_codes(code: str, known: Iterable[str], at_most: int = 3) -> list[str]:
-    """Known codes one or two slips away (a wrong, missing or extra character, or a swap), nearest first.
+    """Known codes one or two slips away (a wrong, missing or extra character, or a swap), nearest first."""
+    # Here, and not with the module: it is wanted after a slip alone.
+    from rapidfuzz import process
+    from rapidfuzz.distance import OSA
 
-    Every text two slips away is made and looked up: known codes may be a hundred thousand.
-    """
-    listed = set(known)
-    lengths = {len(other) for other in listed if abs(len(other) - len(code)) <= 2}
-    if not lengths:
-        return []
-    letters = sorted(set("".join(listed)))
-    # Slips change a length by one each, so texts of other lengths cannot lead to a known code.
-    once = {text for text in _slipped(code, letters) if any(abs(len(text) - n) <= 1 for n in lengths)}
-    found = listed & {code, *once}
-    if len(found) < at_most:
-        found |= {twice for text in once for twice in _slipped(text, letters, lengths) if twice in listed}
-    scored = sorted((_slips(code, other), other) for other in found)
     # No more than two slips: with three almost any code of the bench is near.
-    return [other for slips, other in scored if slips <= 2][:at_most]
-
-
-def _slipped(text: str, letters: Iterable[str], lengths: Collection[int] | None = None) -> Iterator[str]:
-    """Every text one slip away, of these lengths only."""
-    halves = [(text[:i], text[i:]) for i in range(len(text) + 1)]
-    if lengths is None or len(text) - 1 in lengths:
-        yield from (a + b[1:] for a, b in halves if b)
-    if lengths is None or len(text) in lengths:
-        yield from (a + b[1] + b[0] + b[2:] for a, b in halves if len(b) > 1)
-        yield from (a + c + b[1:] for a, b in halves if b for c in letters)
-    if lengths is None or len(text) + 1 in lengths:
-        yield from (a + c + b for a, b in halves for c in letters)
-
-
-def _slips(a: str, b: str) -> int:
-    """Optimal string alignment distance; a swap of neighbours counts once."""
-    before: list[int] = []
-    last = list(range(len(b) + 1))
-    for i, ca in enumerate(a, 1):
-        row = [i]
-        for j, cb in enumerate(b, 1):
-            best = min(last[j] + 1, row[j - 1] + 1, last[j - 1] + (ca != cb))
-            if i > 1 and j > 1 and ca == b[j - 2] and a[i - 2] == cb:
-                best = min(best, before[j - 2] + 1)
-            row.append(best)
-        before, last = last, row
-    return last[-1]
+    near = process.extract_iter(code, set(known), scorer=OSA.distance, score_cutoff=2)
+    return [other for _, other in sorted((slips, other) for other, slips, _ in near)][:at_most]
 
 
 def position_name(group: int, place: int) -> str:

@@ -88,6 +88,14 @@ CELL_WINDOWS: dict[Dimension, Window] = {
     Dimension.MASS: Window(0.1, 5000.0),
 }
 ANY_WINDOW = Window(-math.inf, math.inf)
+BARE_WINDOWS: dict[Dimension, Window] = {
+    # Whoever thinks in Ah, ohm, mA or Fahrenheit types 2.4, 0.05, 500 or 72 (common practice, no published source).
+    Dimension.CAPACITY: Window(0.01, 500.0),
+    Dimension.RESISTANCE: Window(1e-3, 10.0),
+    Dimension.CURRENT: Window(1e-3, 50.0),
+    Dimension.TEMPERATURE: Window(-40.0, 60.0),
+}
+"""What a number without its unit can mean: outside it is a slip of the unit, unless the unit is written."""
 LONGEST_TEXT = 100
 """Beyond it the pattern below would look back and forth for minutes."""
 
@@ -109,7 +117,8 @@ def parse_quantity(
     """Read a number with its unit and return it in the dimension's base unit.
 
     `window` bounds what is plausible (default: one cell's). `bare` names the unit a number without one is
-    taken in; only prompts that name the unit pass it. `name` is what messages call the value.
+    taken in; only prompts that name the unit pass it. `name` is what messages call the value. Outside BARE_WINDOWS it
+    needs its unit.
     Raises BadData: missing or wrong unit, decimal comma, negative or implausible value.
     """
     kind = dimension.value
@@ -137,7 +146,21 @@ def parse_quantity(
             f"'{text}' is negative", f"a {kind.noun} is zero or more, like {kind.example}", of=label
         )
     _check_window(label, said, value, dimension, window or CELL_WINDOWS.get(dimension, ANY_WINDOW))
+    meant = BARE_WINDOWS.get(dimension, ANY_WINDOW)
+    if not unit and not meant.low <= value <= meant.high:
+        fits = [u for u in _plain_units(kind) if meant.low <= value / factor * kind.units[u] <= meant.high]
+        written = " or ".join(f"{digits}{u}" for u in fits)
+        raise BadData(
+            f"'{said.strip()}' would be {show(value, dimension)} here",
+            f"write the unit: {written + ', or' if written else ''} {sign}{digits}{bare} if that is meant",
+            of=label,
+        )
     return value
+
+
+def _plain_units(kind: _Kind) -> list[str]:
+    """The units as a keyboard has them, each once."""
+    return [unit for unit in kind.units if unit.isascii() and "Ohm" not in unit]
 
 
 def _one_unit(text: str) -> str:
@@ -166,9 +189,9 @@ def _comma_fault(label: str, text: str) -> BadData:
 
 def _unit_fault(label: str, text: str, number: str, unit: str, dimension: Dimension) -> BadData:
     kind = dimension.value
-    choices = ", ".join(u for u in kind.units if u.isascii() and "Ohm" not in u)
+    choices = ", ".join(_plain_units(kind))
     if not unit:
-        suggestions = [f"{number}{u}" for u in kind.units if u.isascii() and "Ohm" not in u][:3]
+        suggestions = [f"{number}{u}" for u in _plain_units(kind)][:3]
         return BadData(f"'{text}' has no unit", f"write {' or '.join(suggestions)}", of=label)
     other = next((d for d in Dimension if unit in d.value.units), None)
     if other is not None:

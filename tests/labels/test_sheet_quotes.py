@@ -23,8 +23,8 @@ from straycell.bench.paper.build_sheet import sheet_of
 from straycell.labels.build_sheet import BuildSheet
 from straycell.labels.build_sheet_render import build_sheet_pdf
 from straycell.matching import Candidate, as_built
+from straycell.matching.screen import Screen, screen_candidate
 from straycell.matching.screen.demand import Demand
-from straycell.matching.screen.screening import Screen, screen_candidate
 from straycell.physics.loads import ConstantCurrent
 from straycell.projects import Project
 

@@ -15,7 +15,7 @@ from typing import Any
 from tests.acceptance.bench import NMC, day
 from tests.store.store_bench import NOW, Shelf, capacity, found, look, volts
 
-from straycell.acceptance import load_rules
+from straycell.acceptance import Finding, load_rules
 from straycell.cells import Look, Stage
 from straycell.errors import BadData, StraycellError
 from straycell.keys import NEW, apart
@@ -263,7 +263,7 @@ def said(shelf: Shelf, *, when_found: bool = True) -> dict[str, object]:
     """What a store says of each cell, without row numbers, which are its own.
 
     What only two benches' records together show is found by the merge that first holds both, and bears its time:
-    without `when_found` it may be either.
+    without `when_found` it may be either, and the order of findings with it.
     """
     with shelf.reading() as reader:
         # A bench calls its own chargers by their bare name.
@@ -271,13 +271,17 @@ def said(shelf: Shelf, *, when_found: bool = True) -> dict[str, object]:
         evidence = {
             code: replace(
                 each,
-                charges=tuple(replace(c, charger=apart(c.charger, here)) for c in each.charges),
+                charges=tuple(replace(c, charger=c.charger and apart(c.charger, here)) for c in each.charges),
                 floats=tuple(replace(c, name=c.owned) for c in each.floats),
                 last_reading="",
                 upsets=tuple(replace(u, event=0) for u in each.upsets),
-                findings=tuple(f if when_found else replace(f, recorded=NOW) for f in each.findings),
+                findings=each.findings if when_found else _whenever(each.findings),
             )
             for code, each in reader.evidences().items()
         }
         cells = {cell.code: (cell.stage, cell.facts, cell.pack) for cell in reader.cells()}
     return {code: (cells[code], each) for code, each in evidence.items()}
+
+
+def _whenever(findings: tuple[Finding, ...]) -> tuple[Finding, ...]:
+    return tuple(sorted((replace(f, recorded=NOW) for f in findings), key=lambda f: f.digest))

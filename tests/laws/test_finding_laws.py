@@ -87,7 +87,7 @@ def alone(evidence: Evidence, finding: Finding) -> Evidence:
     known = {
         f.name: getattr(evidence.facts, f.name)
         for f in fields(CellFacts)
-        if evidence.fact_key(f.name) in finding.basis
+        if not finding.basis.isdisjoint(evidence.fact_keys(f.name))
     }
     best = evidence.best_sibling
     return Evidence(
@@ -164,7 +164,7 @@ def test_it_falls_with_what_it_rests_on_and_with_nothing_else(name: str, number:
     for finding in find(evidence, day(70)):
         key = f"A-{number}"
         assert stands(finding, {key}) is (key not in finding.basis)
-        assert stands(finding, {evidence.fact_key(field)})
+        assert stands(finding, evidence.fact_keys(field))
 
 
 def test_all_that_condemns_is_recorded_and_not_only_the_first() -> None:
@@ -185,7 +185,7 @@ def test_all_that_condemns_is_recorded_and_not_only_the_first() -> None:
 def test_a_corrected_chemistry_voids_what_rests_on_it_and_not_what_a_look_saw() -> None:
     """Facts are evidence field by field."""
     evidence = good(found=1.8).look(Look.SWOLLEN, at=30).evidence()
-    falls = {f.rule for f in find(evidence, day(40)) if not stands(f, {evidence.fact_key("chemistry")})}
+    falls = {f.rule for f in find(evidence, day(40)) if not stands(f, evidence.fact_keys("chemistry"))}
     assert falls == {"voltage-floor"}
 
 

@@ -17,8 +17,9 @@ from straycell.cells import Chemistry, Form, Stage
 from straycell.errors import BadData
 from straycell.matching import UseLimits
 from straycell.matching.pack.groups import judge_group
+from straycell.matching.screen import Screen, screen_all, screen_candidate
 from straycell.matching.screen.demand import Demand, largest_mean
-from straycell.matching.screen.screening import Screen, peak_resistance_ohm, screen_all, screen_candidate
+from straycell.matching.screen.running import peak_resistance_ohm
 from straycell.physics.run_time.runtime import estimate
 from straycell.quantities import Measured
 from straycell.readings import Method

@@ -30,7 +30,7 @@ NOW = "2027-05-01T09:00:00+00:00"
 
 @pytest.fixture(scope="module")
 def kept(tmp_path_factory: pytest.TempPathFactory) -> tuple[Bench, Path, Answer]:
-    """One run with --keep, on a later day and with a store of the person's own in the environment."""
+    """One run with --keep, by its path, on a later day and with a store of the person's own in the environment."""
     folder = tmp_path_factory.mktemp("kept")
     bench = Bench(folder / "mine.sqlite", now=NOW)
     file = folder / "shop.sqlite"
@@ -39,7 +39,13 @@ def kept(tmp_path_factory: pytest.TempPathFactory) -> tuple[Bench, Path, Answer]
         shutil.copyfile(sample_store(tmp_path_factory), path)
 
     # The other run here builds it anew; and the same text gives the same rows each time (test_sample_building).
-    with mock.patch("straycell.store.sample.build.build_sample", copied):
+    (folder / "bin").mkdir()
+    (folder / "bin" / "activate").touch()
+    with (
+        mock.patch("straycell.store.sample.build.build_sample", copied),
+        mock.patch.dict(os.environ, {"PATH": str(folder)}),
+        mock.patch.object(sys, "prefix", str(folder)),
+    ):
         return bench, file, bench.run(["demo", "--keep", str(file)])
 
 
@@ -71,7 +77,7 @@ def test_the_page_is_short_narrow_and_in_the_order_of_the_flow(kept: tuple[Bench
     """About 90 lines of 80 columns; only a path may be longer."""
     _, file, answer = kept
     lines = answer.out.splitlines()
-    assert (answer.code, answer.err) == (0, "") and len(lines) <= 95
+    assert (answer.code, answer.err) == (0, "") and len(lines) <= 96
     assert [line for line in lines if len(line) > 80 and str(file.parent) not in line] == []
     steps = [line for line in lines if line[:1].isdigit()]
     assert [line[0] for line in steps] == list("1234567")
@@ -99,6 +105,8 @@ def held_on(page: str) -> int:
 def test_it_ends_with_what_to_type_next_and_that_works(kept: tuple[Bench, Path, Answer]) -> None:
     """The store and the day it names make the next command show the same workshop."""
     bench, file, answer = kept
+    # Not on PATH, `straycell` is found only in the environment that it was run from.
+    assert f"  . {file.parent}/bin/activate" in answer.out.splitlines()
     assert f"STRAYCELL_STORE={file}" in answer.out and answer.out.rstrip().endswith("straycell store init")
     day = next(line.split("=", 1)[1] for line in answer.out.splitlines() if clock.PIN in line)
     later = Bench(file, now=day)

@@ -16,7 +16,7 @@ from tests.sample.conftest import Built
 from straycell.errors import BadData, StoreFault
 from straycell.readings import Charge, Reading
 from straycell.store.sample.build import build_sample
-from straycell.store.sample.notes import NoteDefaults, Recording, changes_of, read_notes
+from straycell.store.sample.notes import NoteDefaults, changes_of, read_notes
 from straycell.store.sample.text import read_sample, sample_folder
 
 ROOT = Path(__file__).parents[2]
@@ -85,9 +85,7 @@ def test_a_note_line_becomes_readings_with_the_usual_words() -> None:
       10-04  charge peak 28C; capacity 1846mAh at 0.4A   # a remark
       10-06 20:15  rest 4.186V 21C
     """
-    charge, run, rest = (
-        job.item for job in read_notes("H00001K", notes, BENCH) if isinstance(job, Recording)
-    )
+    charge, run, rest = read_notes("H00001K", notes, BENCH)
     assert isinstance(charge, Charge) and isinstance(run, Reading) and isinstance(rest, Reading)
     assert charge.at == datetime(2026, 10, 4, 9, tzinfo=UTC)
     assert (charge.current_a, charge.until_v, charge.temperature_c, charge.peak_temperature_c) == (

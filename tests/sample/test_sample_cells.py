@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections import Counter
 
 import pytest
+from sample_db.build import deciding, surprises
 from tests.sample.conftest import Built
 
 from straycell.acceptance import Outcome
 from straycell.cells import Chemistry, Form, Look, Stage
 from straycell.readings import Charge, Method, Mistake, Quantity, Reading
 from straycell.store.reader import open_reader
-from straycell.store.sample.build import deciding, surprises
-from straycell.store.sample.notes import Deed, Recording, TakenBack
+from straycell.store.sample.notes import Deed, TakenBack
 from straycell.store.writer import Writer
 
 # Every way the shipped rules can turn out against a cell, written down from the rules document.
@@ -90,7 +90,7 @@ def test_every_kind_of_bench_note_is_there() -> None:
 
     sample = read_sample()
     jobs = [job for cell in sample.cells for job in cell.jobs]
-    readings = [j.item for j in jobs if isinstance(j, Recording) and isinstance(j.item, Reading)]
+    readings = [j for j in jobs if isinstance(j, Reading)]
     assert {word for r in readings for word in r.look} == set(Look) - {Look.BURNT}
     assert {j.mistake for j in jobs if isinstance(j, TakenBack)} == {str(m) for m in Mistake}
     deeds = [j for j in (*jobs, *sample.later) if isinstance(j, Deed)]
@@ -112,13 +112,7 @@ def test_the_figures_bear_the_grade(built: Built, outcome: Outcome, share: float
         rated, full = cell.facts.rated_capacity_ah, cell.facts.full_voltage_v
         if cell.expect is not outcome or not rated or cell.facts.rewrapped:
             continue
-        runs = [
-            j.item.value
-            for j in cell.jobs
-            if isinstance(j, Recording)
-            and isinstance(j.item, Reading)
-            and j.item.quantity is Quantity.CAPACITY
-        ]
+        runs = [j.value for j in cell.jobs if isinstance(j, Reading) and j.quantity is Quantity.CAPACITY]
         expected = rated * (0.88 if full and full > 4.3 else 1.0)
         assert max(v for v in runs if v is not None) >= share * expected, cell.code
         checked += 1
@@ -134,24 +128,20 @@ def test_the_figures_are_plausible() -> None:
         odd = cell.because == ("mass failed",)
         assert cell.facts.mass_g is not None and (odd or low <= cell.facts.mass_g <= high), cell.code
         for job in cell.jobs:
-            if isinstance(job, Recording) and isinstance(job.item, Charge):
-                charge, rated = job.item, cell.facts.rated_capacity_ah
-                assert rated is None or charge.current_a <= 0.5 * rated + 1e-9, cell.code
+            if isinstance(job, Charge):
+                rated = cell.facts.rated_capacity_ah
+                assert rated is None or job.current_a <= 0.5 * rated + 1e-9, cell.code
                 most = 3.65 if cell.facts.form is Form.F26650 and cell.code != "H00051Z" else 4.20
-                assert charge.until_v <= most, cell.code
+                assert job.until_v <= most, cell.code
 
 
 def test_no_condemned_cell_is_measured_on(built: Built) -> None:
     """Damage seen: no charge, no discharge afterwards."""
     for cell in built.sample.cells:
         if "look-damage failed" in cell.because or "look-deformed failed" in cell.because:
-            kinds = {
-                j.item.quantity for j in cell.jobs if isinstance(j, Recording) and isinstance(j.item, Reading)
-            }
+            kinds = {j.quantity for j in cell.jobs if isinstance(j, Reading)}
             assert kinds <= {Quantity.LOOK, Quantity.AS_FOUND_VOLTAGE}, cell.code
-            assert not any(isinstance(j, Recording) and isinstance(j.item, Charge) for j in cell.jobs), (
-                cell.code
-            )
+            assert not any(isinstance(j, Charge) for j in cell.jobs), cell.code
 
 
 def test_the_store_is_sound_and_its_stages_follow(built: Built) -> None:

@@ -445,9 +445,9 @@ def live(steps: int, seed: int, progress: Callable[[int], None] = lambda done: N
     return watch.seen
 
 
-def seldom(seen: Counter[str]) -> bool:
+def seldom(seen: Counter[str], least: int = LEAST) -> bool:
     """True where the premise of an invariant hardly occurred: the run proves nothing of it."""
-    return len(seen) < INVARIANTS or min(seen.values()) < LEAST
+    return len(seen) < INVARIANTS or min(seen.values()) < least
 
 
 def main() -> None:

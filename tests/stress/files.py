@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gzip
+import math
 import os
 import resource
 import shutil
@@ -40,10 +41,11 @@ def run(count: int, seed: int) -> str:
     worst_s = worst_bytes = 0.0
     with rig(seed) as used:
         used.do(*["cell", "add", "--form", "18650", "--chemistry", "nmc"])
-        pairs = [(name, line) for name in MAKERS for line in LINES]
-        used.dice.shuffle(pairs)
+        names, lines = used.dice.sample(list(MAKERS), len(MAKERS)), used.dice.sample(LINES, len(LINES))
         for number in range(count):
-            name, line = pairs[number % len(pairs)]
+            # Few visits meet every file and every command; in the end each file has been given to each command.
+            turn = number // math.lcm(len(names), len(lines))
+            name, line = names[number % len(names)], lines[(number + turn) % len(lines)]
             seconds, most = _visit(used, name, line)
             worst_s, worst_bytes = max(worst_s, seconds), max(worst_bytes, most)
         rows = min(100 * count, MOST_LINES - 1)

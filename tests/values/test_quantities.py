@@ -177,6 +177,49 @@ def test_a_bare_number_is_taken_only_where_the_prompt_names_the_unit() -> None:
         parse_quantity("2010", Dimension.CAPACITY)
 
 
+@pytest.mark.parametrize(
+    ("text", "dimension", "bare", "written"),
+    [
+        ("2.4", Dimension.CAPACITY, "mAh", "2.4Ah"),
+        ("9.99", Dimension.CAPACITY, "mAh", "9.99Ah"),
+        ("0.05", Dimension.RESISTANCE, "mohm", "0.05ohm"),
+        ("50", Dimension.RESISTANCE, "ohm", "50mohm"),
+        ("500", Dimension.CURRENT, "A", "500mA"),
+        ("72", Dimension.TEMPERATURE, "C", "72C"),
+    ],
+)
+def test_a_bare_number_meant_in_another_unit_is_asked_for_it(
+    text: str, dimension: Dimension, bare: str, written: str
+) -> None:
+    """2.4 at a prompt in mAh was meant in Ah; with either unit written it is taken as it is."""
+    with pytest.raises(BadData) as refused:
+        parse_quantity(text, dimension, bare=bare)
+    assert written in refused.value.remedy
+    assert parse_quantity(written, dimension, bare=bare) == parse_quantity(written, dimension)
+    assert parse_quantity(f"{text}{bare}", dimension, bare=bare) == pytest.approx(
+        float(text) * dimension.value.units[bare]
+    )
+
+
+@pytest.mark.parametrize(
+    ("text", "dimension", "bare"),
+    [
+        ("10", Dimension.CAPACITY, "mAh"),
+        ("2400", Dimension.CAPACITY, "mAh"),
+        ("1", Dimension.RESISTANCE, "mohm"),
+        ("0.5", Dimension.CURRENT, "A"),
+        ("50", Dimension.CURRENT, "A"),
+        ("-20", Dimension.TEMPERATURE, "C"),
+        ("60", Dimension.TEMPERATURE, "C"),
+    ],
+)
+def test_a_bare_number_that_can_be_meant_is_taken(text: str, dimension: Dimension, bare: str) -> None:
+    """Up to the ends of what a bench meets."""
+    assert parse_quantity(text, dimension, bare=bare) == pytest.approx(
+        float(text) * dimension.value.units[bare]
+    )
+
+
 @given(st.text(max_size=30))
 def test_no_text_does_more_than_be_refused(text: str) -> None:
     """Any text gives a finite number or a fault that says what and what to do."""

@@ -1,4 +1,4 @@
-"""A year at the bench with three hundred cells of known truth, then one with fewer and other dice.
+"""A year at the bench with three hundred cells of known truth, then one with fewer and other dice; or a small one alone.
 
 No dangerous cell is ever offered, sits in a pack unnoticed, or is missing from `due` and the hand-over once the
 records tell of it; and the good ones are not thrown away for that.
@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from tests.drawing import FULL
 from tests.once import Once, made_once
 from tests.walk.person import DEEDS, PLANS, Person, Week
 from tests.walk.truth import HARMLESS, Kind, TrueCell, make_cells
@@ -24,21 +25,28 @@ from straycell.cells import Stage
 from straycell.safety.due.survey import due_kinds
 
 AT_ONCE = {Kind.BAD_LOOK, Kind.DEEP, Kind.OVER, Kind.PRIMARY, Kind.SWOLLEN_LATER, Kind.SHORTED, Kind.MIS_DEEP}
-# The usable share of good cells in the same years (True: the larger one) just before findings were kept: measured with
-# that version of the rules and the same dice.
-BEFORE = {True: 0.982, False: 1.0}
 HELD = {"isolate", "set-apart", "in-device", "handover", "handover-damaged"}
 
 
 @dataclass(frozen=True)
 class Crowd:
-    """Cells drawn from one seed, dealt to benches that each live the same year on a store of their own."""
+    """Cells drawn from one seed, dealt to benches that each live the same year on a store of their own.
+
+    `before` is the usable share of its good cells just before findings were kept: measured with that version of the rules
+    and the same dice, or all of them where nobody measured.
+    """
 
     seed: int
     share: float
     benches: str
     crate: int
     matches_every: int
+    before: float = 1.0
+
+    @property
+    def whole(self) -> bool:
+        """Large enough for what is rare."""
+        return self.share == 1.0
 
     def live(self, bench: str, folder: Path) -> None:
         """One bench's year, left in the folder."""
@@ -53,14 +61,16 @@ class Crowd:
             matches_every=self.matches_every,
             cells=cells,
         ).year()
-        (folder / "year.pickle").write_bytes(pickle.dumps(_told(person, whole=self.share == 1.0)))
+        (folder / "year.pickle").write_bytes(pickle.dumps(_told(person, self)))
 
 
 # The larger crowd works at four benches, so that several workers can live its year at once.
-YEARS = {
-    "three hundred cells": Crowd(20260103, 1.0, "ABCD", 12, 8),
+LARGE = {
+    "three hundred cells": Crowd(20260103, 1.0, "ABCD", 12, 8, 0.982),
     "another hundred and twenty": Crowd(77, 0.4, "A", 30, 4),
 }
+# Few dice show every trouble to so few cells: with these there are flat cells that leak and a danger inside a pack.
+YEARS = LARGE if FULL else {"half a hundred": Crowd(79, 0.16, "A", 12, 4)}
 
 
 @dataclass
@@ -74,14 +84,14 @@ class Year:
     refused: list[str]
     mixed_refusals: int
     acted: Counter[str]
-    whole: bool
+    crowd: Crowd
 
     def after(self, code: str) -> list[Week]:
         """The weeks that ended after the records told of a cell."""
         return [week for week in self.weeks if week.day > self.known_bad[code][0]]
 
 
-def _told(person: Person, *, whole: bool) -> Year:
+def _told(person: Person, crowd: Crowd) -> Year:
     return Year(
         person.weeks,
         person.by_code,
@@ -90,7 +100,7 @@ def _told(person: Person, *, whole: bool) -> Year:
         person.refused,
         person.mixed_refusals,
         person.acted,
-        whole,
+        crowd,
     )
 
 
@@ -117,7 +127,7 @@ def _together(years: Sequence[Year]) -> Year:
         [code for year in years for code in year.refused],
         sum(year.mixed_refusals for year in years),
         sum((year.acted for year in years), Counter[str]()),
-        years[0].whole,
+        years[0].crowd,
     )
 
 
@@ -135,15 +145,15 @@ def year(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactor
 def test_there_was_something_to_find(year: Year) -> None:
     """Every kind of trouble, iron phosphate among most, each danger told by the records some time."""
     kinds = Counter(cell.kind for cell in year.cells.values())
-    assert kinds.total() == (300 if year.whole else 120) and set(kinds) == set(Kind)
+    assert abs(kinds.total() - 300 * year.crowd.share) <= 1 and set(kinds) == set(Kind)
     flat = Counter(cell.kind for cell in year.cells.values() if cell.lfp)
-    assert flat[Kind.GOOD] >= 6 and flat[Kind.LEAKY]
+    assert flat[Kind.GOOD] >= min(6, 0.04 * kinds.total()) and flat[Kind.LEAKY]
     told = Counter(year.cells[code].kind for code in year.known_bad)
     assert told.total() >= 0.3 * kinds.total()
     for kind in (Kind.BAD_LOOK, Kind.DEEP, Kind.OVER, Kind.PRIMARY, Kind.SHORTED, Kind.LEAKY):
         assert told[kind] >= 0.9 * kinds[kind], kind
     assert told[Kind.SWOLLEN_LATER] >= 0.7 * kinds[Kind.SWOLLEN_LATER]
-    assert not year.whole or (year.refused and year.mixed_refusals)
+    assert not year.crowd.whole or (year.refused and year.mixed_refusals)
 
 
 def test_no_dangerous_cell_is_ever_offered(year: Year) -> None:
@@ -297,7 +307,7 @@ def test_the_good_cells_stay_as_usable_as_before_dangers_were_kept(
     reached = [c for c in good if any(w.outcomes.get(c, Outcome.HOLD) >= Outcome.SOLO for w in year.weeks)]
     assert len(reached) >= 0.8 * len(good)
     still = [c for c in good if last.outcomes[c] >= Outcome.SOLO or last.stages[c] is Stage.INSTALLED]
-    share, before = len(still) / len(good), BEFORE[year.whole]
+    share, before = len(still) / len(good), year.crowd.before
     offered = sum(code in week.offered for code in year.known_bad for week in year.after(code))
     record_property(
         "figures",

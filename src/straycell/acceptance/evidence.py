@@ -160,15 +160,14 @@ class Evidence:
     opened_at: datetime | None = None
     floats: tuple[Charger, ...] = ()
 
-    def fact_key(self, field: str) -> str:
-        """The key of the value of a field that counts; a field that nobody filled in has one, too."""
+    def fact_keys(self, field: str) -> tuple[str, ...]:
+        """The keys of all that gave a field the value it has; one that nobody filled in has a key, too."""
         value = getattr(self.facts, field)
         said = [each for each in self.corrected if each.field == field and each.value == value]
         # Judged as each kind it can be, a cell of unknown kind still rests on the one word that was said.
         if not said and field == "chemistry" and value in FOUR_VOLT:
             said = [each for each in self.corrected if each.field == field and each.value is Chemistry.LIION]
-        held = [each.key for each in said if each.holds] or [each.key for each in said]
-        return held[-1] if held else fact_key(self.code, field)
+        return tuple(each.key for each in said) or (fact_key(self.code, field),)
 
     @cached_property
     def other_chemistries(self) -> tuple[Chemistry, ...]:

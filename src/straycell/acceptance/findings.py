@@ -7,9 +7,10 @@ falls only when one of them was a mistake.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from datetime import datetime
+from itertools import product
 from typing import cast
 
 from straycell.acceptance.case import Case, Test, Tried
@@ -80,32 +81,35 @@ def find(
     for other in (evidence.under(kind) for kind in sorted(kinds, key=list(Chemistry).index)):
         under = Case(other, other.facts, shipped, recorded)
         seen += [(under, *each) for each in condemned(under)]
-    found = [finding_of(each, test, tried, recorded) for each, test, tried in seen]
+    found = (finding for each, test, tried in seen for finding in findings_of(each, test, tried, recorded))
     return tuple({finding.digest: finding for finding in found}.values())
 
 
-def finding_of(case: Case, test: Test, tried: Tried, recorded: datetime) -> Finding:
-    """One condemning answer as a finding: its test is asked again with its records alone, to see what it rests on."""
+def findings_of(case: Case, test: Test, tried: Tried, recorded: datetime) -> Iterator[Finding]:
+    """One condemning answer as a finding: its test is asked again with its records alone, to see what it rests on.
+
+    A fact that was said twice gives two: the second holds where the first was a mistake.
+    """
     # Written down beside each rule, the list of what it rests on would rot; asked, it cannot be wrong.
     alone = alone_with(case, tried.records)
     test(alone)
-    keys = {record.key for record in tried.records}
-    keys |= {case.evidence.fact_key(name) for name in alone.asked}
+    records = {record.key for record in tried.records}
     reason = tried.reason()
-    return Finding(
-        case.evidence.code,
-        reason.rule,
-        reason.text,
-        reason.observed,
-        reason.expanded_uncertainty,
-        reason.limit,
-        reason.unit,
-        reason.source,
-        reason.safety,
-        frozenset(keys),
-        reason.at or recorded,
-        recorded,
-    )
+    for facts in product(*map(case.evidence.fact_keys, sorted(alone.asked))):
+        yield Finding(
+            case.evidence.code,
+            reason.rule,
+            reason.text,
+            reason.observed,
+            reason.expanded_uncertainty,
+            reason.limit,
+            reason.unit,
+            reason.source,
+            reason.safety,
+            frozenset(records.union(facts)),
+            reason.at or recorded,
+            recorded,
+        )
 
 
 def stands(finding: Finding, withdrawn: Collection[str]) -> bool:

@@ -3,8 +3,6 @@
 A print of 9900 mAh on an 18650 is a lie, and every current that is a share of it would be a danger.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -57,11 +55,7 @@ def beyond_size(facts: CellFacts) -> Iterator[Ceiling]:
 
 def rating_beyond_size(facts: CellFacts) -> Ceiling | None:
     """The rated capacity where it is more than the size can hold."""
-    rated_ah = facts.rated_capacity_ah
-    most_ah = None if rated_ah is None else most_capacity_ah(facts)
-    if rated_ah is None or most_ah is None or rated_ah <= most_ah:
-        return None
-    return Ceiling("rated_capacity_ah", rated_ah, most_ah, Dimension.CAPACITY)
+    return next((each for each in beyond_size(facts) if each.fact == "rated_capacity_ah"), None)
 
 
 def _by_volume(facts: CellFacts, name: str) -> float | None:

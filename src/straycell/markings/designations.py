@@ -1,7 +1,5 @@
 """IEC 61960 designations, clause 5.1: the printed form, and the sizes it was rounded up from."""
 
-from __future__ import annotations
-
 import math
 import re
 import unicodedata

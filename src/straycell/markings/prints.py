@@ -1,7 +1,5 @@
 """A marking taken apart: volts, capacities, letters, and the words of markings.toml found in it."""
 
-from __future__ import annotations
-
 import math
 import re
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """What a marking proposes: chemistry, form and size, capacity, and whether the cell can be charged at all."""
 
-from __future__ import annotations
-
 import re
 from dataclasses import dataclass, replace
 from functools import lru_cache

@@ -1,7 +1,5 @@
 """Form and size from a marking: trade sizes, IEC sizes, digits of flat cells, measures with a cross."""
 
-from __future__ import annotations
-
 import re
 
 from straycell.cells import Form
@@ -12,8 +10,8 @@ PRIMARY_SIZES = frozenset({Form.F16340, Form.F14500, Form.F10440})
 """Sizes that cells which are not rechargeable share (123, AA, AAA); common practice, no published source."""
 
 
-_TRADE_SIZES = {f.value: f for f in Form if f.value.isdigit()}
-_TRADE = re.compile(rf"(?<![0-9.,])({'|'.join(_TRADE_SIZES)})(?![0-9])")
+_ROUND = [form for form in Form if form.round_size_mm]
+_TRADE = re.compile(rf"(?<![0-9.,])({'|'.join(_ROUND)})(?![0-9])")
 _NAMES = {
     r"(?:[A-Z]R|R)0?3": Form.F10440,
     r"(?:[A-Z]R|R)6": Form.F14500,
@@ -37,8 +35,8 @@ def shares_primary_size(form: Form | None) -> bool:
 def cylinder_form(size: Size) -> Form | None:
     """The trade size of a can: up to 1 mm wider and 2 mm longer than its name says (26650: 26 x 66.5 mm)."""
     # Sleeves and tolerances make a can wider, button tops and boards longer than its name.
-    for name, form in _TRADE_SIZES.items():
-        across, height = int(name[:2]), int(name[2:]) / 10
+    for form in _ROUND:
+        across, height = form.round_size_mm or (0.0, 0.0)
         if (
             size.width_mm is None
             and across <= size.across_mm <= across + 1
@@ -50,7 +48,7 @@ def cylinder_form(size: Size) -> Form | None:
 
 def trade_size(form: Form) -> Size | None:
     """Nominal size in mm of a cylindrical trade size; None for pouch, prismatic and other."""
-    return Size(int(form.value[:2]), int(form.value[2:]) / 10) if form.value in _TRADE_SIZES else None
+    return Size(*form.round_size_mm) if form.round_size_mm else None
 
 
 def form_and_size(printed: Print) -> tuple[Form | None, Size | None, str]:

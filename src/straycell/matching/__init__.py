@@ -1,7 +1,5 @@
 """Which cells serve a project, and why the others do not."""
 
-from __future__ import annotations
-
 from importlib import import_module
 from typing import TYPE_CHECKING
 
@@ -11,9 +9,7 @@ if TYPE_CHECKING:
     from straycell.matching.balance.deal import balance_groups
     from straycell.matching.one_project import Match, plan_hash
     from straycell.matching.pack.match_pack import as_built, match_project, serve
-    from straycell.matching.screen.candidates import Candidate, Why
-    from straycell.matching.screen.device import device_answers
-    from straycell.matching.screen.limits import UseLimits
+    from straycell.matching.screen import Candidate, UseLimits, Why, device_answers
 
 __all__ = [
     "Candidate",
@@ -34,10 +30,8 @@ __all__ = [
 _HOMES = {
     "allocate.cells": ("allocate_cells",),
     "balance.deal": ("balance_groups",),
-    "screen.candidates": ("Candidate", "Why"),
-    "screen.device": ("device_answers",),
+    "screen": ("Candidate", "UseLimits", "Why", "device_answers"),
     "all_projects": ("StockPlan", "match_all"),
-    "screen.limits": ("UseLimits",),
     "pack.match_pack": ("as_built", "match_project", "serve"),
     "one_project": ("Match", "plan_hash"),
 }

@@ -1,7 +1,5 @@
 """Every pending project at once: each wholly or not at all, no cell twice, the most urgent first."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -12,10 +10,7 @@ from straycell.matching.all_projects_solve import Solved, bound_of, solve
 from straycell.matching.answer_check import check_answer
 from straycell.matching.one_project import Match
 from straycell.matching.pack.match_pack import described, pack_match, serve
-from straycell.matching.screen.candidates import Candidate, Why
-from straycell.matching.screen.demand import Demand, Screen
-from straycell.matching.screen.limits import UseLimits
-from straycell.matching.screen.screening import screen_all
+from straycell.matching.screen import Candidate, Demand, Screen, UseLimits, Why, screen_all
 from straycell.matching.verify import UnsoundPlan
 from straycell.projects import Project
 

@@ -1,16 +1,12 @@
 """All pending projects as one question to the optimiser: which cells each may take, and what serving it is worth."""
 
-from __future__ import annotations
-
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
 from straycell.matching.pack.kinds import PackKind, by_kind
 from straycell.matching.pack.least import least_capacity
-from straycell.matching.screen.candidates import Candidate
-from straycell.matching.screen.demand import Screen
-from straycell.matching.screen.screening import Screened
+from straycell.matching.screen import Candidate, Screen, Screened
 from straycell.projects import Project
 from straycell.quantities import Measured
 

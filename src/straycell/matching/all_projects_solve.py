@@ -16,7 +16,7 @@ from straycell.matching.pack.kinds import vagueness_bands
 from straycell.matching.pack.match_pack import serve
 from straycell.matching.pack.plan import PackPlan
 from straycell.matching.pack.shape_search import try_shape
-from straycell.matching.screen.candidates import Candidate
+from straycell.matching.screen import Candidate
 
 if TYPE_CHECKING:
     from straycell.matching.allocate.cells import Allocation

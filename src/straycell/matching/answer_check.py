@@ -3,14 +3,11 @@
 It shares the wording of the rules with the planner, and none of its code.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from datetime import datetime
 
 from straycell.matching.one_project import Match
-from straycell.matching.screen.candidates import Candidate
-from straycell.matching.screen.demand import Screen
+from straycell.matching.screen import Candidate, Screen
 from straycell.matching.verify import SLACK, UnsoundPlan, shape_faults, verify_groups
 from straycell.physics.loads import ConstantCurrent
 from straycell.projects import Project

@@ -1,15 +1,11 @@
 """What change of a project would serve it with the cells at hand; each is run through the match before it is said."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass, replace
 
 from straycell.acceptance.charger.judge import gentle_resistor, resistor_words
 from straycell.cells import Chemistry
-from straycell.matching.screen.candidates import Why
-from straycell.matching.screen.charger import charge_current_a
-from straycell.matching.screen.limits import UseLimits
+from straycell.matching.screen import UseLimits, Why, charge_current_a
 from straycell.matching.words import ohms, run_hours, volts
 from straycell.physics.loads import Lamps
 from straycell.physics.resistors import rounded_up

@@ -1,7 +1,5 @@
 """The words around a match: what an unserved project is missing, what the maker of a served one must know."""
 
-from __future__ import annotations
-
 import math
 from collections import Counter
 from collections.abc import Mapping, Sequence
@@ -10,11 +8,17 @@ from functools import partial
 from straycell.acceptance.reasons import Outcome
 from straycell.cells import CellFacts, Chemistry, Stage
 from straycell.matching.pack.least import MOST_AH, least_fitting
-from straycell.matching.screen import charger
-from straycell.matching.screen.candidates import Candidate, Why
-from straycell.matching.screen.cell_tests import SHUNT_FROM_A, ask_sensing
-from straycell.matching.screen.limits import UseLimits
-from straycell.matching.screen.screening import Screen, Screened, screen_candidate
+from straycell.matching.screen import (
+    SHUNT_FROM_A,
+    Candidate,
+    Screen,
+    Screened,
+    UseLimits,
+    Why,
+    ask_sensing,
+    charger,
+    screen_candidate,
+)
 from straycell.matching.words import capacity, finite, hours, ohms
 from straycell.projects import Project
 from straycell.quantities import Measured

@@ -1,7 +1,5 @@
 """What a project gets: the answer of a match, and the hash by which a plan is known again."""
 
-from __future__ import annotations
-
 import hashlib
 import json
 from collections.abc import Sequence
@@ -9,7 +7,7 @@ from dataclasses import dataclass
 
 from straycell.cells import position_name
 from straycell.matching.pack.joining import Joining
-from straycell.matching.screen.candidates import Candidate, Why
+from straycell.matching.screen import Candidate, Why
 from straycell.matching.sheet.data import PackData
 from straycell.matching.words import finite
 from straycell.physics.run_time.runtime import Runtime

@@ -3,8 +3,6 @@
 It shares nothing with the optimisers but the wording of the rules, and runs on every plan, not only in tests.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from typing import Any
 

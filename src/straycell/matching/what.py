@@ -1,7 +1,5 @@
 """What today's stock can give to a load without a project: the best of each small shape, longest run first."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -11,8 +9,7 @@ from straycell.acceptance.reasons import Outcome
 from straycell.matching.one_project import Match
 from straycell.matching.pack.match_pack import serve
 from straycell.matching.pack.shape_search import try_shape
-from straycell.matching.screen.candidates import Candidate
-from straycell.matching.screen.limits import UseLimits
+from straycell.matching.screen import Candidate, UseLimits
 from straycell.physics.loads import ConstantCurrent, ConstantPower, Load
 from straycell.projects import Need, PackShape, Project, Protection
 

@@ -1,7 +1,5 @@
 """Numbers as the explanations print them."""
 
-from __future__ import annotations
-
 import math
 
 from straycell.quantities import Dimension, plain, show

@@ -4,18 +4,15 @@ The current is the least of what the charger is set to, what its own heat and it
 supply gives. Compared with the full model in tests/reference/physics/charge_*.csv.
 """
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass, replace
-from functools import partial
 
 from straycell.cells import Chemistry
 from straycell.errors import BadData
 from straycell.physics.charging import trickle_v
 from straycell.physics.curves import OcvCurve, curves_for, interpolate
 from straycell.physics.own_pulses import counted_c
-from straycell.physics.polarisation import Spread, lag_h, steady_over_pulse
+from straycell.physics.polarisation import lag_h, steady_over_pulse
 from straycell.physics.run_time.doubts import known_resistance
 from straycell.physics.shipped import shipped
 from straycell.physics.temperature import REFERENCE_C, lag_ratio, resistance_ratio
@@ -173,27 +170,20 @@ def _limits(feed: Feed) -> tuple[_Limits, _Limits, _Limits]:
     return expected, best, worst
 
 
-def _cells(
-    chemistry: Chemistry, capacity: Measured, resistance: Measured, at_c: float
-) -> tuple[_Cell, _Cell, _Cell]:
+def _cells(chemistry: Chemistry, capacity: Measured, resistance: Measured, at_c: float) -> list[_Cell]:
     """What the cell may be, its curve still to be chosen: expected, soonest full, latest full."""
     curve, steady, lag = curves_for(chemistry)[0], steady_over_pulse(chemistry, 1.0), lag_h(chemistry)
     # A cool room counts as 25 degC, as for a pulse.
     stiff, slow = resistance_ratio(counted_c(at_c)), lag_ratio(counted_c(at_c))
-
-    def cell(ah: float, ohm: float, end: str) -> _Cell:
-        of = partial(_end_of, end)
-        return _Cell(curve, ah, ohm * of(steady) * of(stiff), of(lag) * of(slow))
-
-    return (
-        cell(capacity.value, resistance.value, "expected"),
-        cell(max(capacity.low, 1e-3 * capacity.value), max(0.0, resistance.low), "low"),
-        cell(capacity.high, resistance.high, "high"),
+    figures = (
+        (capacity.value, resistance.value),
+        (max(capacity.low, 1e-3 * capacity.value), max(0.0, resistance.low)),
+        (capacity.high, resistance.high),
     )
-
-
-def _end_of(end: str, spread: Spread) -> float:
-    return float(getattr(spread, end))
+    return [
+        _Cell(curve, ah, ohm * grown * colder, late * slower)
+        for (ah, ohm), grown, colder, late, slower in zip(figures, steady, stiff, lag, slow, strict=True)
+    ]
 
 
 def _hours(cell: _Cell, limits: _Limits, top_v: float, end_a: float, from_soc: float) -> float:

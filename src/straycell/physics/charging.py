@@ -3,8 +3,6 @@
 The limit in multiples of the capacity per hour is an argument: it is a rule of acceptance, not of physics.
 """
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass
 

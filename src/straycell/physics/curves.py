@@ -4,8 +4,6 @@ Each file under curves/ names its set, chemistry, cell and source. No published 
 envelope of all 4.2 V sets stands in for it, which widens every answer and never narrows one.
 """
 
-from __future__ import annotations
-
 from bisect import bisect_left
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field

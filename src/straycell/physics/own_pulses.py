@@ -4,8 +4,6 @@ Two pulses of one length at two temperatures give its own stiffening, in the pla
 Two of one temperature, of 1 s and about 30 s, tell a cell whose diffusion ends a fast run from one whose does not.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass

@@ -1,10 +1,8 @@
 """From a short pulse to a discharge over hours: how the resistance grows, and the charge that lags behind."""
 
-from __future__ import annotations
-
 import math
-from dataclasses import dataclass
 from functools import lru_cache
+from typing import NamedTuple
 
 from straycell.cells import Chemistry
 from straycell.errors import BadData
@@ -14,8 +12,7 @@ from straycell.physics.shipped import median, shipped
 _STEADY_KEYS = ((1.0, "steady_1s"), (10.0, "steady_10s"), (30.0, "steady_30s"))
 
 
-@dataclass(frozen=True, slots=True)
-class Spread:
+class Spread(NamedTuple):
     """A figure with the lowest and highest that published sets give for it."""
 
     expected: float

@@ -1,7 +1,5 @@
 """The over-current trip of a protection board: when it opens, and what that means for the cells behind it."""
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass
 

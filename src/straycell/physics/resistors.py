@@ -1,7 +1,5 @@
 """Resistors one can buy: E24 and E96 values (IEC 60063), colour bands (IEC 60062), power ratings."""
 
-from __future__ import annotations
-
 import math
 from bisect import bisect_left
 from collections.abc import Sequence

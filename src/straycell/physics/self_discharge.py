@@ -1,7 +1,5 @@
 """Two rest voltages, or two capacity runs, turned into a loss of charge in 30 days."""
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass
 

@@ -1,7 +1,5 @@
 """The cited data files of this room, read once."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from straycell.shipped import shipped_table

@@ -4,8 +4,6 @@ Under a current I the voltage is  emf(x) - I R(x)  with x = q + I lag: the faste
 its surface is ahead of its bulk. A chemistry's curve and a cell's own trace both become such a source.
 """
 
-from __future__ import annotations
-
 import math
 from bisect import bisect_left
 from collections.abc import Sequence

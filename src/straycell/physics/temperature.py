@@ -1,7 +1,5 @@
 """Capacity, resistance and lag at a working temperature, from a cited sheet and the published sets."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable
 from functools import lru_cache
@@ -56,7 +54,7 @@ def relative(ratio: Callable[[float], Spread], temperature_c: float, known_c: fl
     """A ratio over that at the temperature `known_c` at which the cell itself was measured."""
     now, then = ratio(temperature_c), ratio(known_c)
     # One set's energy holds for both temperatures: what was measured in the cold is not in doubt there any more.
-    ratios = [getattr(now, end) / getattr(then, end) for end in ("expected", "low", "high")]
+    ratios = [here / there for here, there in zip(now, then, strict=True)]
     return Spread(ratios[0], min(ratios), max(ratios))
 
 

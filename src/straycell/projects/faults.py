@@ -1,12 +1,11 @@
 """Every fault of a project file, collected in one pass: line, key, offending text, what to write instead."""
 
-from __future__ import annotations
-
 import difflib
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import date, datetime
+from datetime import date
+from typing import Any
 
 from straycell.errors import BadData
 from straycell.plain_text import one_line
@@ -170,6 +169,14 @@ class Section:
         self._known.append(key)
         return self._table.get(key)
 
+    def checked(self, key: str, fits: Callable[[Any], bool], what: str, remedy: str) -> Any:
+        """The value where it fits, None when it is absent; one that does not fit `what` says is at fault, and None."""
+        value = self.raw(key)
+        if value is None or fits(value):
+            return value
+        self.fault(key, f"{quoted(value)} {what}", remedy)
+        return None
+
     def missing(self, key: str, remedy: str) -> None:
         if key not in self._table:
             self.fault(key, "is missing", remedy)
@@ -184,14 +191,10 @@ class Section:
         above_zero: bool = True,
     ) -> float | None:
         """A quoted number with its unit, in the base unit; None when absent or at fault."""
-        value = self.raw(key)
-        if value is None:
-            return None
         # A bare 0.5 may be amperes or milliamperes: a unit is never guessed.
-        if not isinstance(value, str):
-            self.fault(
-                key, f"{quoted(value)} has no unit", f'write it in quotes with its unit, like "{example}"'
-            )
+        remedy = f'write it in quotes with its unit, like "{example}"'
+        value = self.checked(key, lambda v: isinstance(v, str), "has no unit", remedy)
+        if value is None:
             return None
         if len(value) > LONGEST_QUOTE:
             self.fault(key, f"{quoted(value)} is not a number with a unit", f'write it like "{example}"')
@@ -211,36 +214,32 @@ class Section:
 
     def whole(self, key: str, low: int, high: int) -> int | None:
         """A whole number from low to high; None when absent or at fault."""
-        value = self.raw(key)
-        if value is None:
-            return None
-        # In Python True is an int, and `parallel = true` would be one cell.
-        if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:
-            self.fault(
-                key, f"{quoted(value)} is not a whole number from {low} to {high}", f"write {key} = {low}"
-            )
-            return None
-        return value
+        # In Python True is an int, and `parallel = true` would be one cell: hence the type itself.
+        found: int | None = self.checked(
+            key,
+            lambda v: type(v) is int and low <= v <= high,
+            f"is not a whole number from {low} to {high}",
+            f"write {key} = {low}",
+        )
+        return found
 
     def flag(self, key: str) -> bool | None:
         """true or false; None when absent or at fault."""
-        value = self.raw(key)
-        if value is None or isinstance(value, bool):
-            return value
-        self.fault(key, f"{quoted(value)} is neither true nor false", f"write {key} = true, without quotes")
-        return None
+        remedy = f"write {key} = true, without quotes"
+        found: bool | None = self.checked(
+            key, lambda v: isinstance(v, bool), "is neither true nor false", remedy
+        )
+        return found
 
     def share(self, key: str) -> float | None:
         """A share above 0 and at most 1: a bare number or a quoted percentage."""
-        value = self.raw(key)
+        value, remedy = self._table.get(key), f"write 85 % as {key} = 0.85"
         if isinstance(value, str) and len(value) <= LONGEST_QUOTE:
             return self._percentage(key, value)
-        if value is None:
-            return None
-        if isinstance(value, bool) or not isinstance(value, int | float) or not 0 < value <= 1:
-            self.fault(key, f"{quoted(value)} is not a share from 0 to 1", f"write 85 % as {key} = 0.85")
-            return None
-        return float(value)
+        found = self.checked(
+            key, lambda v: type(v) in (int, float) and 0 < v <= 1, "is not a share from 0 to 1", remedy
+        )
+        return None if found is None else float(found)
 
     def _percentage(self, key: str, value: str) -> float | None:
         number = self.quantity(key, Dimension.FRACTION, "85%")
@@ -251,24 +250,19 @@ class Section:
 
     def day(self, key: str) -> date | None:
         """A calendar day; None when absent or at fault."""
-        value = self.raw(key)
-        if value is None or (isinstance(value, date) and not isinstance(value, datetime)):
-            return value
-        self.fault(key, f"{quoted(value)} is not a day", f"write it without quotes, like {key} = 2027-03-01")
-        return None
+        remedy = f"write it without quotes, like {key} = 2027-03-01"
+        # A time of day is a date to Python too.
+        found: date | None = self.checked(key, lambda v: type(v) is date, "is not a day", remedy)
+        return found
 
     def words(self, key: str, choices: Mapping[str, str]) -> tuple[str, ...]:
         """A list of words out of `choices`; a choice with a text is known but refused for that reason."""
-        value = self.raw(key)
         allowed = [word for word, refusal in choices.items() if not refusal]
-        if value is None:
-            return ()
-        if not isinstance(value, list) or not value:
-            self.fault(
-                key, f"{quoted(value)} is not a list of words", f'write it like {key} = ["{allowed[0]}"]'
-            )
-            return ()
-        return tuple(dict.fromkeys(w for item in value if (w := self._word(key, item, choices, allowed))))
+        remedy = f'write it like {key} = ["{allowed[0]}"]'
+        value = self.checked(key, lambda v: isinstance(v, list) and v != [], "is not a list of words", remedy)
+        return tuple(
+            dict.fromkeys(w for item in value or () if (w := self._word(key, item, choices, allowed)))
+        )
 
     def _word(self, key: str, item: object, choices: Mapping[str, str], allowed: list[str]) -> str | None:
         if isinstance(item, str) and choices.get(item) == "":

@@ -1,7 +1,5 @@
 """The [load] table of a project file: exactly one kind of load, and the profile's own file."""
 
-from __future__ import annotations
-
 import csv
 import io
 import math
@@ -77,12 +75,9 @@ def _efficiency(section: Section, allowed: bool) -> float | None:
 
 
 def _lamps(section: Section) -> Load | None:
-    table = section.raw("lamps")
+    remedy = 'write lamps = { count = 24, drop = "0.55V", across = "10ohm", supply = "3.0V" }'
+    table = section.checked("lamps", lambda v: isinstance(v, Mapping), "is not a table", remedy)
     if table is None:
-        return None
-    if not isinstance(table, Mapping):
-        remedy = 'write lamps = { count = 24, drop = "0.55V", across = "10ohm", supply = "3.0V" }'
-        section.fault("lamps", f"{quoted(table)} is not a table", remedy)
         return None
     inner = Section(section.sheet, "load.lamps", table)
     count = inner.whole("count", 1, MOST_LAMPS)
@@ -101,15 +96,17 @@ def _lamps(section: Section) -> Load | None:
 
 
 def _profile(section: Section, base: Path | None) -> Load | None:
-    value = section.raw("profile")
+    value = section.checked(
+        "profile",
+        lambda v: isinstance(v, Mapping) or (isinstance(v, str) and bool(v.strip())),
+        "is not a file name",
+        'write it like profile = "day.csv"',
+    )
     if value is None:
         return None
     # Kept in the project: the file it came from may change or be gone next year.
     if isinstance(value, Mapping):
         return _inline_profile(Section(section.sheet, "load.profile", value))
-    if not isinstance(value, str) or not value.strip():
-        section.fault("profile", f"{quoted(value)} is not a file name", 'write it like profile = "day.csv"')
-        return None
     return parse_profile(_profile_text(value, base), value)
 
 

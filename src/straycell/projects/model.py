@@ -1,7 +1,5 @@
 """A device waiting for cells: its load, its need, what fits, how it is charged and protected."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, fields
 from datetime import date
 

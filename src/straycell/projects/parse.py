@@ -1,7 +1,5 @@
 """Reading a project file (TOML) into a Project; all faults of the file come in one answer."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from pathlib import Path
 
@@ -10,7 +8,7 @@ from straycell.errors import BadData
 from straycell.files.read import MOST_TOML_BYTES, read_text, toml_document
 from straycell.physics.loads import ConstantCurrent
 from straycell.plain_text import is_plain
-from straycell.projects.faults import Fault, ProjectFaults, Section, Sheet, quoted
+from straycell.projects.faults import Fault, ProjectFaults, Section, Sheet
 from straycell.projects.loads import read_load
 from straycell.projects.model import (
     ALL_FORMS,
@@ -88,18 +86,14 @@ def _toml(text: str, source: str) -> dict[str, object]:
 
 
 def _name(top: Section) -> str:
-    name = top.raw("name")
-    if name is None:
-        top.missing("name", 'give the project a name, like name = "reed-bed gauge"')
-        return ""
-    if not isinstance(name, str) or not name.strip() or len(name) > LONGEST_NAME or not is_plain(name):
-        top.fault(
-            "name",
-            f"{quoted(name)} is not a name",
-            f"write words in quotes, {LONGEST_NAME} characters at most",
-        )
-        return ""
-    return name.strip()
+    top.missing("name", 'give the project a name, like name = "reed-bed gauge"')
+    name = top.checked(
+        "name",
+        lambda v: isinstance(v, str) and bool(v.strip()) and len(v) <= LONGEST_NAME and is_plain(v),
+        "is not a name",
+        f"write words in quotes, {LONGEST_NAME} characters at most",
+    )
+    return str(name or "").strip()
 
 
 def _table(top: Section, key: str) -> Section | None:
@@ -159,20 +153,14 @@ def _pack(section: Section) -> PackShape:
 
 def _in_line(section: Section, key: str) -> int | None:
     """A count of cells; None for `auto`; 1 when absent or at fault."""
-    value = section.raw(key)
-    if value == "auto":
-        return None
-    if value is None:
-        return 1
-    # In Python True is an int, and would count as one cell.
-    if isinstance(value, bool) or not isinstance(value, int) or not 1 <= value <= MOST_IN_LINE:
-        section.fault(
-            key,
-            f"{quoted(value)} is not a count of cells",
-            f'write a number from 1 to {MOST_IN_LINE}, or "auto"',
-        )
-        return 1
-    return value
+    # In Python True is an int, and would count as one cell: hence the type itself.
+    count = section.checked(
+        key,
+        lambda v: v == "auto" or (type(v) is int and 1 <= v <= MOST_IN_LINE),
+        "is not a count of cells",
+        f'write a number from 1 to {MOST_IN_LINE}, or "auto"',
+    )
+    return None if count == "auto" else count or 1
 
 
 def _charge(section: Section, pack: PackShape) -> ChargeSpec:
@@ -211,9 +199,8 @@ def _protection(section: Section, pack: PackShape) -> Protection:
     # The trip current follows from the transistors' resistance: two statements could contradict each other.
     if trip_a is not None and ohm is not None:
         section.fault("", "has both a trip current and a transistor's resistance", "give one of them")
-    sensing = section.raw("sensing")
-    if sensing is not None and sensing not in SENSING:
-        section.fault("sensing", f"{quoted(sensing)} is not known", f"choose from: {', '.join(SENSING)}")
+    choices = f"choose from: {', '.join(SENSING)}"
+    sensing = section.checked("sensing", lambda v: v in SENSING, "is not known", choices)
     section.missing("fitted", "write fitted = true once the protection is in the device, else fitted = false")
     section.close()
     return Protection(

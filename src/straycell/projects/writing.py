@@ -1,7 +1,5 @@
 """A Project as TOML text that stands on its own and reads back as the same project."""
 
-from __future__ import annotations
-
 import json
 from collections.abc import Mapping
 

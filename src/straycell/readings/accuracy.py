@@ -1,7 +1,5 @@
 """How far a reading can be off: its meter's accuracy, or the cautious default of the rules."""
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass
 

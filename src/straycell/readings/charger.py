@@ -1,7 +1,5 @@
 """A charger as an instrument: where one of its slots ends a charge, measured at the terminals, and for how long that counts."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 

@@ -4,8 +4,6 @@ Options of the command line, columns of a CSV file, bench notes, the guided inta
 database read it. A new quantity is one line in FIELDS, one in KINDS, and its rule.
 """
 
-from __future__ import annotations
-
 import re
 from dataclasses import dataclass
 from typing import Any

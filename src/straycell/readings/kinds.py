@@ -1,7 +1,5 @@
 """What can be measured or seen of a cell: each quantity with its value and the conditions that belong to it."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import dataclass
 

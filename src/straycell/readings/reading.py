@@ -3,8 +3,6 @@
 Append-only: a wrong one is superseded by another, with a reason, and stays visible.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
@@ -19,21 +17,32 @@ from straycell.readings.words import Method, Quantity, Where
 
 
 @dataclass(frozen=True, slots=True)
-class Reading:
+class _Numbered:
+    """What readings and charges share: a number of one run, and the cell. `id` is NEW for one not yet recorded."""
+
+    id: RecordKey
+    cell: str
+
+    @property
+    def key(self) -> str:
+        """Its number as a text: H-613."""
+        return str(self.id)
+
+
+@dataclass(frozen=True, slots=True)
+class Reading(_Numbered):
     """One reading. `value` is in the unit of its kind; None for a look, whose words are in `look`.
 
     A let-down is not a measurement: a load brought the cell down to `value`, on purpose. It shows that charge was
     moved, and is evidence of nothing else.
 
-    `where` None means that it was not stated. `id` is NEW for one not yet recorded. Times are UTC.
+    `where` None means that it was not stated. Times are UTC.
     What a trace adds to a reading: `trace` is its number; `u` its own standard uncertainty, in the place of
     the meter's; `at_least` a capacity that did not run whole, `from_full` one whose trace shows a full start;
     `energy_wh` what came out with a capacity; `soc` the state of charge (0 to 1) of a resistance;
     `doubt` what it shows that nobody has explained yet: it holds the cell, and is evidence of nothing.
     """
 
-    id: RecordKey
-    cell: str
     quantity: Quantity
     at: datetime
     value: float | None = None
@@ -57,14 +66,9 @@ class Reading:
     surroundings_c: float | None = None
     doubt: str = ""
 
-    @property
-    def key(self) -> str:
-        """Its number as a text: H-613."""
-        return str(self.id)
-
 
 @dataclass(frozen=True, slots=True)
-class Charge:
+class Charge(_Numbered):
     """One recorded charge; `at` is when it ended. It shares the readings' numbers, and is superseded like one.
 
     `u` is the standard uncertainty of the end voltage in V where the charger's float was measured; `put_in_ah` what
@@ -72,8 +76,6 @@ class Charge:
     `trace` is the number of the trace it was seen in, if so.
     """
 
-    id: RecordKey
-    cell: str
     at: datetime
     current_a: float
     until_v: float
@@ -87,11 +89,6 @@ class Charge:
     put_in_ah: float | None = None
     took_s: float | None = None
     put_in_u: float | None = None
-
-    @property
-    def key(self) -> str:
-        """Its number as a text: H-613."""
-        return str(self.id)
 
     @property
     def quantity(self) -> Quantity:

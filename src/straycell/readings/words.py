@@ -1,7 +1,5 @@
 """The words of a reading: what it holds, where and how it was taken, why it is taken back."""
 
-from __future__ import annotations
-
 from enum import StrEnum
 
 

@@ -1,15 +1,13 @@
 """Copies of a store: taken while others read it, checked before they count, put back without a gap."""
 
-from __future__ import annotations
-
 import shutil
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
 
+from straycell.acceptance import RuleSet
 from straycell.errors import BadData, Cure, StoreFault
 from straycell.files.write import part_file, second_name
 from straycell.store.carry import Carried, Former, read_former, restore_into
@@ -33,8 +31,8 @@ from straycell.store.sqlite.file import (
     recover,
 )
 
-if TYPE_CHECKING:
-    from straycell.acceptance import RuleSet
+Step = Callable[[str], None]
+"""Hears the name of each step just done."""
 
 
 def backup_store(store: Path, file: Path) -> str:
@@ -113,9 +111,6 @@ def restore_store(
         part.place()
         step("placed")
     return Restored(aside, carried, former is not None and former.lost)
-
-
-Step = Callable[[str], None]
 
 
 def _sweep_journals(folder: Path) -> None:

@@ -1,7 +1,5 @@
 """What a restore must not lose: dangers seen and mistakes found since the backup, and the numbers given out."""
 
-from __future__ import annotations
-
 from collections.abc import Collection, Iterator
 from contextlib import suppress
 from dataclasses import dataclass, field
@@ -10,11 +8,11 @@ from typing import Any
 from sqlalchemy import Connection, Row, Select, Table, select
 
 from straycell.acceptance.evidence import DISMANTLED
-from straycell.cells import Stage
 from straycell.keys import named_here
 from straycell.readings import RECORDS_LOST, Mistake
 from straycell.store.book import derived
 from straycell.store.book.bench import given_out
+from straycell.store.book.events import RESTORED
 from straycell.store.book.measured import meters
 from straycell.store.book.register import put, said
 from straycell.store.book.stock import cells
@@ -29,6 +27,7 @@ from straycell.store.schema.tables import (
     EVENT,
     FINDING,
     FINDING_FELL,
+    READING,
     SUPERSESSION,
     UPSET,
 )
@@ -37,7 +36,16 @@ from straycell.store.sqlite.file import READ_FAULTS
 from straycell.store.verdicts import rejudge, siblings
 
 REPLACED = "was out of use in the store that was replaced: "
-_OUT = (Stage.CONDEMNED.value, Stage.HANDED_OVER.value)
+
+_SAME = {
+    # table: by which columns a record of the replaced store is known again in the restored one
+    FINDING: ("digest",),
+    FINDING_FELL: ("digest",),
+    SUPERSESSION: ("record", "mistake"),
+    UPSET: ("code", "kind", "at_us"),
+    CHARGER: ("name", "slot", "measured_at_us"),
+}
+_CARRIED = (*_SAME, CONDEMNATION)
 
 
 @dataclass(slots=True)
@@ -46,17 +54,20 @@ class Former:
 
     letter: str = ""
     counters: dict[str, int] = field(default_factory=dict)
-    findings: list[Row[Any]] = field(default_factory=list)
-    falls: list[Row[Any]] = field(default_factory=list)
-    supersessions: list[Row[Any]] = field(default_factory=list)
-    discards: list[Row[Any]] = field(default_factory=list)
-    upsets: list[Row[Any]] = field(default_factory=list)
-    chargers: list[Row[Any]] = field(default_factory=list)
+    records: dict[Table, list[Row[Any]]] = field(default_factory=lambda: {table: [] for table in _CARRIED})
     measured: dict[int, dict[str, Any]] = field(default_factory=dict)
     mistyped: dict[str, dict[str, Any]] = field(default_factory=dict)
     out_of_use: dict[str, str] = field(default_factory=dict)
     readable: set[str] = field(default_factory=set)
     lost: bool = False
+
+    def new_to(self, conn: Connection, table: Table) -> list[Row[Any]]:
+        """The records of a table that this store does not hold yet."""
+        columns = [table.c[name] for name in _SAME[table]]
+        here = {tuple(row) for row in conn.execute(select(*columns))}
+        return [
+            row for row in self.records[table] if tuple(getattr(row, c.name) for c in columns) not in here
+        ]
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,13 +87,12 @@ def read_former(conn: Connection) -> Former:
     if rows:
         former.letter = rows[0].letter
         former.counters = {name: n for name, n in rows[0]._mapping.items() if name.startswith("last_")}
-    former.findings = _all(former, conn, select(FINDING).order_by(FINDING.c.id))
-    former.falls = _all(former, conn, select(FINDING_FELL).order_by(FINDING_FELL.c.id))
-    former.supersessions = _all(former, conn, select(SUPERSESSION).order_by(SUPERSESSION.c.id))
-    former.discards = _all(former, conn, select(CONDEMNATION).order_by(CONDEMNATION.c.id))
-    # Taken out of a build that the backup still has: what happened to the cells is no danger by itself.
-    former.upsets = _all(former, conn, select(UPSET).where(UPSET.c.kind != DISMANTLED).order_by(UPSET.c.id))
-    former.chargers = _all(former, conn, select(CHARGER).order_by(CHARGER.c.id))
+    for table in _CARRIED:
+        query = select(table).order_by(table.c.id)
+        # Taken out of a build that the backup still has: what happened to the cells is no danger by itself.
+        former.records[table] = _all(
+            former, conn, query.where(UPSET.c.kind != DISMANTLED) if table is UPSET else query
+        )
     # Its meter is in its event; that page may be broken, and the measurement itself warns all the same.
     former.measured = dict(_measured(former, conn))
     former.readable = {row.code for row in _all(former, conn, select(CELL.c.code, CELL.c.stage))}
@@ -120,7 +130,7 @@ def restore_into(pen: Pen, former: Former) -> Carried:
     """Write it into the restored copy, as one write, before that takes the store's place."""
     # Before anything is numbered: numbers given out since the backup are on labels and papers.
     keep_counters(pen.conn, former)
-    return carry_over(pen, former, pen.event("store-restored", because="a backup was restored"))
+    return carry_over(pen, former, pen.event(RESTORED, because="a backup was restored"))
 
 
 def carry_over(pen: Pen, former: Former, event_id: int) -> Carried:
@@ -131,7 +141,7 @@ def carry_over(pen: Pen, former: Former, event_id: int) -> Carried:
     touched |= _facts(pen, former, known, event_id)
     touched |= _happened(pen, former, known, event_id)
     derived.follow(pen.conn, cells=touched)
-    words = {row.code: row.words for row in reversed(former.findings)}
+    words = {row.code: row.words for row in reversed(former.records[FINDING])}
     newly = sorted(derived.standing_out(pen.conn, touched) - before)
     pen.events("condemned", {code: words[code] for code in newly if code in words})
     # Only where something could not be read: a sound store has said all it knew. Unknown is never a pass.
@@ -164,35 +174,30 @@ def keep_counters(conn: Connection, former: Former) -> None:
 
 def _findings(pen: Pen, former: Former, known: Collection[str]) -> set[str]:
     codes: set[str] = set()
-    for table, rows in ((FINDING, former.findings), (FINDING_FELL, former.falls)):
+    for table in (FINDING, FINDING_FELL):
         # Findings are named by content, so those that the backup holds are not written twice.
-        here = set(pen.conn.execute(select(table.c.digest)).scalars())
+        written: set[str] = set()
         of = {row.digest: row.code for row in pen.conn.execute(select(FINDING.c.digest, FINDING.c.code))}
-        for row in rows:
+        for row in former.new_to(pen.conn, table):
             code = row.code if table is FINDING else of.get(row.digest)
-            if row.digest not in here and code is not None and code in known:
-                here.add(row.digest)
+            if row.digest not in written and code is not None and code in known:
+                written.add(row.digest)
                 codes.add(code)
-                pen.conn.execute(table.insert().values(_again(table, row) | {"write_id": pen.write_id}))
+                pen.conn.execute(table.insert().values(_again(row) | {"write_id": pen.write_id}))
     return codes
 
 
-def _again(table: Table, row: Row[Any]) -> dict[str, Any]:
+def _again(row: Row[Any]) -> dict[str, Any]:
     return {name: value for name, value in row._mapping.items() if name not in ("id", "write_id", "event_id")}
 
 
 def _supersessions(pen: Pen, former: Former, known: Collection[str], event_id: int) -> set[str]:
-    from straycell.store.schema.tables import READING
-
-    here = {(row.record, row.mistake) for row in pen.conn.execute(select(SUPERSESSION))}
     measured = {each.key: each.name for each in meters.chargers(pen.conn)}
     codes: set[str] = set()
-    for row in former.supersessions:
-        if (row.record, row.mistake) in here:
-            continue
+    for row in former.new_to(pen.conn, SUPERSESSION):
         # The cell that the value belonged to may be younger than the backup.
         right = row.right_cell if row.right_cell in known else None
-        values = _again(SUPERSESSION, row) | {"right_cell": right, "event_id": event_id}
+        values = _again(row) | {"right_cell": right, "event_id": event_id}
         pen.conn.execute(SUPERSESSION.insert().values(values))
         of = pen.conn.execute(select(READING.c.code).where(READING.c.key == row.record)).scalar()
         codes |= {code for code in (of, right) if code is not None}
@@ -218,24 +223,22 @@ def _facts(pen: Pen, former: Former, known: Collection[str], event_id: int) -> s
 def _happened(pen: Pen, former: Former, known: Collection[str], event_id: int) -> set[str]:
     """Incidents, and chargers that were measured: both may hold a cell whatever else is forgotten of it."""
     # Numbered again: another bench may have the original, and its key is its own.
-    here = {(row.code, row.kind, row.at_us) for row in pen.conn.execute(select(UPSET))}
-    upsets = [r for r in former.upsets if (r.code, r.kind, r.at_us) not in here and r.code in known]
+    upsets = [row for row in former.new_to(pen.conn, UPSET) if row.code in known]
     for number, row in zip(pen.numbers("record", len(upsets)), upsets, strict=True):
-        values = _again(UPSET, row) | {"key": str(number), "event_id": event_id}
+        values = _again(row) | {"key": str(number), "event_id": event_id}
         pen.conn.execute(UPSET.insert().values(values))
-    listed = {(row.name, row.slot, row.measured_at_us) for row in pen.conn.execute(select(CHARGER))}
-    chargers = [row for row in former.chargers if (row.name, row.slot, row.measured_at_us) not in listed]
+    chargers = former.new_to(pen.conn, CHARGER)
     for row in chargers:
         # An event of its own: that of the restore does not hold what it was measured with.
         detail = former.measured.get(row.event_id, {"slot": row.slot})
         event_id = pen.event(meters.MEASURED, subject=named_here(row.name), detail=detail)
-        pen.conn.execute(CHARGER.insert().values(_again(CHARGER, row) | {"event_id": event_id}))
+        pen.conn.execute(CHARGER.insert().values(_again(row) | {"event_id": event_id}))
     return {row.code for row in upsets}.union(*(meters.charged_by(pen.conn, row.name) for row in chargers))
 
 
 def _discards(pen: Pen, former: Former, known: Collection[str], event_id: int) -> list[str]:
     """What a person discarded, and what was out of use for any reason, unless it is so here by now."""
-    whys = {row.code: row.because for row in former.discards}
+    whys = {row.code: row.because for row in former.records[CONDEMNATION]}
     out = {
         code: REPLACED + (why.removeprefix(REPLACED) or "no reason is given there")
         for code, why in former.out_of_use.items()

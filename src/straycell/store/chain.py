@@ -4,8 +4,6 @@ What follows from other rows (where a thing is now, verdicts) is not part of it,
 a store's own.
 """
 
-from __future__ import annotations
-
 import hashlib
 import json
 from collections.abc import Iterable, Iterator, Mapping, Sequence

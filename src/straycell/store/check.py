@@ -1,16 +1,14 @@
 """`store check`: is the file sound, its schema whole, each value one that can be, and does all follow from its records."""
 
-from __future__ import annotations
-
 import tomllib
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from sqlalchemy import Connection, func, select
 
+from straycell.acceptance import RuleSet
 from straycell.cells import Look, parse_code
 from straycell.errors import BadData, StoreFault, StraycellError
 from straycell.store import chain
@@ -24,9 +22,6 @@ from straycell.store.sqlite.engine import checking
 from straycell.store.sqlite.file import file_faults, loose_rows
 from straycell.store.verdicts import recorded as verdicts
 from straycell.store.verdicts.evidence import evidences
-
-if TYPE_CHECKING:
-    from straycell.acceptance import RuleSet
 
 # A store broken throughout has a fault a row; the first of a kind say what to do.
 MOST = 200

@@ -1,7 +1,5 @@
 """How values lie in the file: times as whole microseconds UTC, days as ISO text, details as JSON."""
 
-from __future__ import annotations
-
 import json
 from datetime import UTC, date, datetime, timedelta
 from typing import Any

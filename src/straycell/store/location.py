@@ -4,8 +4,6 @@ On a network share, or in a folder that a synchroniser writes into, it does not 
 that none is seen proves nothing. The signs are in places.toml.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Mapping
 from contextlib import suppress

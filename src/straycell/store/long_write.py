@@ -4,15 +4,14 @@ All or nothing, as any write. When another program wrote meanwhile, what was jud
 again, the last time under the lock.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Mapping
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, TypeVar
+from typing import TypeVar
 
 from sqlalchemy import Connection, Row, func, select
 
+from straycell.acceptance import RuleSet
 from straycell.files.write import part_file
 from straycell.store import chain
 from straycell.store.book import derived
@@ -22,9 +21,6 @@ from straycell.store.schema.tables import BENCH, EVENT, VERDICT
 from straycell.store.sqlite.engine import attached, connected, same_file, store_faults, writing_engine
 from straycell.store.sqlite.file import copy_store
 from straycell.store.writer import Writer, open_writer
-
-if TYPE_CHECKING:
-    from straycell.acceptance import RuleSet
 
 T = TypeVar("T")
 LONG_BYTES = 500_000

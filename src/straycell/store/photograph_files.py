@@ -4,8 +4,6 @@ The store names them; a file that no record names does no harm, and one that is 
 store (`store check`). What goes in is bounded, and no name of a file comes from a person.
 """
 
-from __future__ import annotations
-
 import hashlib
 import os
 import re

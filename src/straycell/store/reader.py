@@ -10,11 +10,13 @@ from contextlib import contextmanager
 from datetime import datetime
 from functools import wraps
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Concatenate, ParamSpec, TypeVar
+from typing import Any, Concatenate, ParamSpec, TypeVar
 
 from sqlalchemy import Connection, func, select
 
+from straycell.acceptance import Evidence, Outcome, RuleSet, Verdict
 from straycell.errors import BadData, StoreFault
+from straycell.safety.due.survey import Household
 from straycell.store import chain
 from straycell.store.book import events as _events
 from straycell.store.book import names as _names
@@ -39,12 +41,6 @@ from straycell.store.sqlite.engine import checking, connected, reading_engine, s
 from straycell.store.sqlite.file import recover
 from straycell.store.verdicts import evidence as _evidence
 from straycell.store.verdicts import recorded as _verdicts
-
-if TYPE_CHECKING:
-    from straycell.acceptance import RuleSet
-    from straycell.acceptance.evidence import Evidence
-    from straycell.acceptance.reasons import Outcome, Verdict
-    from straycell.safety.due.survey import Household
 
 
 @contextmanager

@@ -1,7 +1,5 @@
 """What one write carries with it: the connection, the time, its events, and the cells it touched."""
 
-from __future__ import annotations
-
 import hashlib
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from contextlib import contextmanager
@@ -9,20 +7,17 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from itertools import islice
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal, TypeVar
+from typing import Any, Literal, TypeVar
 
 from sqlalchemy import Column, ColumnElement, Connection, Select, Table, func, literal, select
 from sqlalchemy.ext.compiler import compiles
 from sqlalchemy.sql.visitors import InternalTraversal
 
+from straycell.acceptance import RuleSet
 from straycell.keys import RecordKey
 from straycell.store import chain
 from straycell.store.column_values import to_json, to_us
 from straycell.store.schema.tables import BENCH, EVENT, EVENT_CELL
-
-if TYPE_CHECKING:
-    from straycell.acceptance import RuleSet
-
 
 _K = TypeVar("_K")
 _T = TypeVar("_T")

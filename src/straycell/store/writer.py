@@ -10,8 +10,9 @@ from contextlib import contextmanager
 from datetime import datetime
 from functools import wraps
 from pathlib import Path
-from typing import TYPE_CHECKING, Concatenate, ParamSpec, TypeVar
+from typing import Concatenate, ParamSpec, TypeVar
 
+from straycell.acceptance import RuleSet
 from straycell.store.book import bench, events, photographs
 from straycell.store.book.measured import meters, readings, traces
 from straycell.store.book.measured import supersede as superseding
@@ -24,9 +25,6 @@ from straycell.store.schema.validation import utc
 from straycell.store.session import Pen
 from straycell.store.sqlite.engine import connected, same_file, store_faults, writing_engine
 from straycell.store.verdicts import rejudge
-
-if TYPE_CHECKING:
-    from straycell.acceptance import RuleSet
 
 P = ParamSpec("P")
 R = TypeVar("R")

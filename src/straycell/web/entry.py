@@ -143,7 +143,7 @@ def figure(typed: str, dimension: Dimension, noun: str, window: Window | None = 
 
     A phone's number keys have a comma in many countries: it is taken where only one reading of it can be meant.
     """
-    # "1,250" mAh is 1250 to some and 1.25 to others: both are tried, and two that fit are refused.
+    # "12,500" mAh is 12500 to some and 12.5 to others: both are tried, and two that fit are refused.
     readings = [typed]
     if re.fullmatch(r"[+-]?\d+,\d+", typed):
         readings = [

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from tests.acceptance.bench import FINE, LFP, NMC, Bench, good, reason, reasons
+from tests.acceptance.bench import FINE, LFP, NMC, Bench, day, good, reason, reasons
 
 from straycell.acceptance import Outcome, Status
 from straycell.cells import CellFacts, Chemistry, Form
@@ -310,3 +310,27 @@ def test_a_run_below_the_floor_discharged_it_deeply(facts: CellFacts, cutoff: fl
     assert (
         bool(reasons(bench.verdict(2.0), "voltage-floor")) and (bench.outcome(2.0) is Outcome.DISCARD) is out
     )
+
+
+@pytest.mark.parametrize(
+    ("at", "counts"),
+    [(0.99, True), (1.0, True), (1.01, False), (60.0, False)],
+)
+def test_a_voltage_as_found_counts_up_to_the_first_charge_only(at: float, counts: bool) -> None:
+    """What a charger has lifted to 3.6 V tells nothing of the drawer: light at best, the reason names the day."""
+    verdict = good(found=None).found(3.6, at).rest(4.165, 40.0).verdict(60.0)
+    found = reason(verdict, "as-found-voltage")
+    assert (found.status is Status.MET) is counts
+    assert verdict.outcome is (Outcome.PACK if counts else Outcome.LIGHT)
+    assert counts or f"{day(at):%Y-%m-%d}, after a charge" in found.text
+
+
+def test_a_run_without_a_charge_on_record_ends_what_was_found_too() -> None:
+    """A capacity that came out shows that somebody had charged it."""
+    bench = Bench().look().capacity(2.4, 1.0).found(3.6, 1.1)
+    assert reason(bench.verdict(2.0), "as-found-voltage").ceiling is Outcome.LIGHT
+
+
+def test_a_low_voltage_recorded_late_as_found_condemns_all_the_same() -> None:
+    """What does not count for a cell counts against it."""
+    assert good().found(1.5, 2.0).outcome() is Outcome.DISCARD

@@ -12,11 +12,11 @@ from pathlib import Path
 import pytest
 from tests.cli.bench import Answer, Bench
 from tests.cli.grammar import Grammar
-from tests.drawing import IN_CI, few
+from tests.drawing import NEW, few
 
 LINES_EACH = few(400)
-# The same lines on a newcomer's machine; new ones in CI, where the test's name says the seed. All workers must agree.
-RUN = zlib.crc32(os.environ.get("PYTEST_XDIST_TESTRUNUID", "").encode()) if IN_CI else 0
+# Where new lines are drawn, the test's name says the seed, on which all workers must agree.
+RUN = zlib.crc32(os.environ.get("PYTEST_XDIST_TESTRUNUID", "").encode()) if NEW else 0
 SEEDS = range(RUN, RUN + 8)
 
 

@@ -400,6 +400,26 @@ def opening() -> tuple[Table, list[tuple[str, str, int]]]:
     return Table(open_teardown=open_one), opened
 
 
+def test_a_wrong_count_asks_for_the_count_alone() -> None:
+    """Asked for the kind again, a person who retypes the count makes it the kind."""
+    table, opened = opening()
+    table.run(intake(Session(a_start())), ["garden torch", "torch", "many", "2", *OPENING[3:], "q"])
+    assert opened == [("garden torch", "torch", 2)]
+
+
+def test_the_count_goes_back_to_the_kind() -> None:
+    """Which Enter then keeps."""
+    table, opened = opening()
+    table.run(intake(Session(a_start())), ["garden torch", "torch", "<", "", "", *OPENING[3:], "q"])
+    assert opened == [("garden torch", "torch", 1)]
+
+
+def test_a_print_that_tells_nothing_says_what_is_asked_next() -> None:
+    """Form and chemistry follow."""
+    table, _ = evening_of(["", "3.7", "", "Yellow 17", "18650", "nmc"])
+    assert any("not recognised; the next questions ask" in text for text in table.said)
+
+
 # --- a code wherever the cursor is ------------------------------------------------------------------------
 
 
@@ -807,6 +827,12 @@ def test_the_odd_cell_of_a_pack_is_pointed_out_once(volts: list[str], odd: int) 
     table, _ = evening_of(*(["", each, "", ""] for each in volts))
     said = [text for text in table.said if "the odd one of its pack" in text]
     assert said[0].startswith(CODES[odd]) and len(said) == len({text.split()[0] for text in said})
+
+
+def test_an_odd_cell_that_is_out_of_use_is_not_measured_again() -> None:
+    """Found at 1.9 V it is discarded: no word that sends a person back to it."""
+    table, _ = evening_of(*(["", each, "", ""] for each in ("3.61", "3.6", "1.9")))
+    assert not any("odd one" in text for text in table.said)
 
 
 def test_a_voltage_put_right_counts_for_its_pack_and_the_slip_does_not() -> None:

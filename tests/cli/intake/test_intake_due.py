@@ -192,6 +192,8 @@ def test_conditions_carry_over_to_the_next_cell() -> None:
     [
         (Need.CAPACITY, "2450V"),
         (Need.CAPACITY, "9999999"),
+        (Need.CAPACITY, "2.4"),
+        (Need.RESISTANCE, "0.05"),
         (Need.CHARGE, "500"),
         (Need.RESISTANCE, "-3"),
         (Need.REST, "41.5"),
@@ -199,7 +201,7 @@ def test_conditions_carry_over_to_the_next_cell() -> None:
     ],
 )
 def test_a_figure_that_cannot_be_is_asked_again(need: Need, bad: str) -> None:
-    """With the reason; 500 at a prompt in ampere is a slip for milliampere."""
+    """With the reason; 500 at a prompt in ampere, 2.4 at one in mAh are slips of the unit."""
     table, _ = taken([bad], need)
     assert len(table.prompts) == 2 and table.prompts[0] == table.prompts[1] and table.said
 

@@ -20,6 +20,7 @@ def test_cells_come_from_a_file_and_go_into_a_list(bench: Bench, tmp_path: Path)
     done = bench.do(f"import cells {file}")
     assert (done["taken"], done["left_out"], done["refused"]) == (2, 0, [])
     assert [cell["form"] for cell in bench.do("cell list")] == ["18650", "21700"]
+    assert bench.do(f"label sheet --new --out {tmp_path / 'new.pdf'}")["count"] == 2
     assert bench.do("store check")["ok"] is True
 
 

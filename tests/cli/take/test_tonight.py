@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 from tests.cli.bench import Bench
 
@@ -52,7 +54,16 @@ def test_undo_is_for_the_last_hour(bench: Bench, pair: tuple[str, str]) -> None:
 
 def test_undo_needs_a_reading(bench: Bench, pair: tuple[str, str]) -> None:
     """A cell just added is no reading."""
-    assert "recorded no reading" in bench.refused("reading undo --because slip", 3)
+    assert "log --today" in bench.refused("reading undo --because slip", 3)
+
+
+def test_undo_reaches_past_printed_labels(bench: Bench, pair: tuple[str, str], tmp_path: Path) -> None:
+    """They are printed at the end of an evening, and the slip is seen on them; here it has condemned the cell."""
+    (made,) = bench.do(f"reading add {pair[0]} --look dented")
+    bench.do(f"label sheet {pair[0]} --out {tmp_path / 'labels.pdf'}")
+    assert "reading undo" in bench.run("log").err
+    assert bench.do("reading undo --because slip")["superseded"] == [made["id"]]
+    assert bench.do(f"verdict show {pair[0]}")["outcome"] == "hold"
 
 
 def test_swap_moves_what_was_measured(bench: Bench, pair: tuple[str, str]) -> None:

@@ -212,8 +212,8 @@ def test_a_correction_keeps_what_was_said_before(shelf: Shelf) -> None:
         event = next(e for e in reader.history(code) if e.verb == "cell-corrected")
     assert new.facts == evidence.facts and new.facts.chemistry is Chemistry.LFP
     assert evidence.other_chemistries == (Chemistry.NMC,)
-    assert evidence.fact_key("chemistry") != fact_key(code, "chemistry")
-    assert evidence.fact_key("form") == fact_key(code, "form")
+    assert evidence.fact_keys("chemistry") != (fact_key(code, "chemistry"),)
+    assert evidence.fact_keys("form") == (fact_key(code, "form"),)
     assert event.because == "read the sleeve again"
     assert event.detail["from"] == {"chemistry": "nmc", "rated_capacity_ah": 2.5}
 

@@ -5,13 +5,14 @@ from __future__ import annotations
 import subprocess
 import sys
 from collections.abc import Callable
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
 from tests.acceptance.bench import NMC
 from tests.store.store_bench import CHILD_ENV, NOW, Shelf, found, look
 
-from straycell.acceptance import load_rules
+from straycell.acceptance import Outcome, load_rules
 from straycell.cells import Look, Stage
 from straycell.errors import BadData, StoreFault, StraycellError
 from straycell.store.backup import backup_store, restore_store
@@ -149,6 +150,22 @@ def test_a_mistake_found_since_the_backup_stays_found(shelf: Shelf) -> None:
         assert low.key not in {r.key for r in reader.evidence(code).readings}
         assert reader.cell(other).facts.chemistry == "lco"
         assert reader.check(shelf.rules) == []
+
+
+def test_a_fall_since_the_backup_still_asks_for_new_tests(shelf: Shelf) -> None:
+    """It rested on a word that the backup never held: the fall itself says when, and of what rule."""
+    (code,) = shelf.good_cells()
+    copy = shelf.path.with_name("copy.sqlite")
+    backup_store(shelf.path, copy)
+    for number, chemistry in enumerate(("lfp", "nmc"), 1):
+        with shelf.writing(NOW + number * timedelta(days=1)) as writer:
+            writer.correct_cell(code, {"chemistry": chemistry}, "the print", "mistyped")
+    with shelf.reading() as reader:
+        before = {fall.rule for fall in reader.evidence(code).falls}
+    restore(copy, shelf.path)
+    with shelf.reading() as reader:
+        assert {fall.rule for fall in reader.evidence(code).falls} == before == {"voltage-over-full"}
+        assert reader.verdict(code, shelf.rules, NOW + timedelta(days=3)).outcome is Outcome.HOLD
 
 
 def test_a_store_that_cannot_be_read_leaves_its_cells_on_hold(full: Shelf, copy: Path) -> None:

@@ -244,14 +244,14 @@ def ceiling(case: Case) -> Iterator[Reason]:
 
 
 def found_voltage(case: Case) -> Reading | None:
-    """What is known of the voltage when found: at the cell itself, or at its tabs before any charge."""
-    found = [r for r in case.voltages if r.quantity is Quantity.AS_FOUND_VOLTAGE]
+    """What is known of the voltage when found: at the cell itself, or at its tabs, before any charge or run."""
+    # A charge erases what the voltage said of the months in the drawer; a run shows that there was one.
+    moved = [charge.at for charge in case.charges[:1]] + [run.at for run in case.of(Quantity.CAPACITY)[:1]]
+    found = [r for r in case.of(Quantity.AS_FOUND_VOLTAGE) if r.at <= min(moved, default=case.now)]
     own = [r for r in found if r in case.own_voltages]
     if own:
         return own[-1]
-    # A charge erases what the voltage said of the months in the drawer; up to then the tabs still say it.
-    first_charge = case.charges[0].at if case.charges else case.now
-    tabs = [r for r in case.own_voltages if found and found[0].at <= r.at <= first_charge]
+    tabs = [r for r in case.own_voltages if found and found[0].at <= r.at <= min(moved, default=case.now)]
     return next((r for r in tabs if not case.at_board(r)), None)
 
 
@@ -310,11 +310,15 @@ def as_found(case: Case) -> Iterator[Reason]:
     if never_found(case):
         yield case.reason("as-found-voltage", Status.MET, Outcome.PACK, "bought new", Seen("bought new"))
         return
+    late = [r for r in case.of(Quantity.AS_FOUND_VOLTAGE) if r in case.own_voltages]
+    why = (
+        f"was recorded as found on {late[-1].at:%Y-%m-%d}, after a charge or run" if late else "is not known"
+    )
     yield case.reason(
         "as-found-voltage",
         Status.UNMEASURED,
         Outcome.LIGHT,
-        "its voltage when found is not known: light at best, self-discharge over 28 days",
+        f"its voltage when found {why}: light at best, self-discharge over 28 days",
     )
 
 

@@ -259,6 +259,8 @@ def _doubt(marking: str, proposal: Proposal) -> str:
 
 
 def _read_as(facts: CellFacts, carry: Carry) -> str:
+    if facts.form is Form.OTHER and facts.chemistry is Chemistry.UNKNOWN:
+        return "not recognised; the next questions ask for form and chemistry"
     read = f"read as {describe_kind(facts, with_marking=False)}"
     return read if carry.review else f"{read}. Wrong? < and Enter, then say what it is"
 

@@ -112,7 +112,7 @@ def _figure(key: str, figure: Figure, taking: Taking) -> Question:
         if figure.field.kind is Method:
             return {key: words.pick(text or default, Method, "method")}
         name = figure.prompt.partition(",")[0]
-        return {key: words.number(text or default, figure.dimension, figure.unit, name, figure.window)}
+        return {key: words.number(text or default, figure.dimension, figure.unit, name, figure.field.typed)}
 
     return Question(key, Ask(figure.prompt, default, figure.why), take)
 
@@ -137,7 +137,7 @@ def _rest_again(need: Need, figure: Figure, answers: Answers, taking: Taking) ->
         if text == Key.NONE:
             return {key_of(need): None, _SURE: True}
         rested_s = words.number(
-            text or shorter, figure.dimension, figure.unit, "lay still for", figure.window
+            text or shorter, figure.dimension, figure.unit, "lay still for", figure.field.typed
         )
         if rested_s > min(stated_s, counted_s) and record.against(rested_s, taking.now) is not None:
             raise BadData(f"{name} on record ended {as_typed(figure, counted_s)} h ago", _WHY_REST)

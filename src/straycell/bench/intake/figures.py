@@ -5,11 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from straycell.bench.outlook import Need
-from straycell.quantities import Dimension, Window
+from straycell.quantities import Dimension
 from straycell.readings import KINDS, Field, Quantity, Where
-
-# A bare number is read in the prompt's unit: 500 would be half an ampere meant in mA (common practice).
-_BARE_CURRENT = Window(1e-3, 50.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,10 +28,6 @@ class Figure:
     def dimension(self) -> Dimension:
         assert self.field.dimension is not None
         return self.field.dimension
-
-    @property
-    def window(self) -> Window | None:
-        return _BARE_CURRENT if self.dimension is Dimension.CURRENT else self.field.typed
 
 
 @dataclass(frozen=True, slots=True)

@@ -217,7 +217,8 @@ def _odd_one(session: Session) -> Talk[None]:
         return
     pack[last.kept.code] = answers[cells.VOLTAGE]
     for odd, middle in odd_in_pack(pack).items():
-        if odd not in session.odd:
+        # A cell that is out of use already is not measured again.
+        if odd not in session.odd and session.kept[odd].outcome is not Outcome.DISCARD:
             session.odd.add(odd)
             found = (
                 f"{odd} lay at {show(pack[odd], Dimension.VOLTAGE)} among {show(middle, Dimension.VOLTAGE)}"

@@ -20,6 +20,8 @@ from straycell.quantities import show
 from straycell.readings import KINDS, Charge, Quantity, Reading
 from straycell.safety import Step
 
+_FEWEST_LETTERS = 3
+
 
 def keep(session: Session, entry: Entry) -> Talk[CellKept]:
     """Record it; when the store refuses, say why and try again when the person says so: nothing is lost."""
@@ -178,7 +180,8 @@ def _reason(session: Session, kept: CellKept) -> Talk[str]:
     why = f"{kept.code} was out of use; what took it out stays in its history, with your reason."
     while True:
         text = yield from session.ask_first(Ask("it was out of use: what was the mistake?", why=why))
-        if text and text not in tuple(Key):
+        # A look's letter or a figure meant for another prompt is no reason.
+        if sum(map(str.isalpha, text)) >= _FEWEST_LETTERS:
             return text
         yield Say("a few words, please", Tone.FAULT)
 

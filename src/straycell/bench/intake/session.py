@@ -125,17 +125,19 @@ def _is_teardown_code(text: str) -> bool:
 
 def _new_teardown(session: Session, title: str, last_kind: str) -> Talk[Opened | None]:
     """None when the person goes back to the title."""
+    kind = ""
     while True:
-        text = yield from session.ask_first(
-            Ask("what kind of object?", last_kind, _WHY_KIND, history="object")
-        )
-        if text == Key.BACK:
-            return None
         try:
-            kind = parse_line(text or last_kind, "kind")
+            if not kind:
+                asked = Ask("what kind of object?", last_kind, _WHY_KIND, history="object")
+                text = yield from session.ask_first(asked)
+                if text == Key.BACK:
+                    return None
+                kind = parse_line(text or last_kind, "kind")
             many = yield from session.ask_first(Ask("how many of them?", "1", _WHY_MANY))
             if many != Key.BACK:
                 return (yield from act(open_teardown, title, kind, _count(many or "1")))
+            kind, last_kind = "", kind
         except StraycellError as error:
             yield fault(error)
 

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import os
 import shlex
+import shutil
+import sys
 import textwrap
 from collections.abc import Iterable, Mapping
+from pathlib import Path
 
 from straycell.acceptance.reasons import Outcome
 from straycell.bench import verdict_words
@@ -142,6 +145,10 @@ def _end(story: Story) -> None:
     output.say("")
     _line(standing.text, "", at_most=4)
     _title("Look around in it yourself", "")
+    activate = Path(sys.prefix, "bin", "activate")
+    # Run as .venv/bin/straycell, the next commands would not be found by their bare name.
+    if shutil.which("straycell") is None and activate.exists():
+        output.say(f"  . {shlex.quote(str(activate))}")
     for name, value in (("STRAYCELL_STORE", str(story.store)), (clock.PIN, story.now.isoformat())):
         output.say(f"  set {name}={value}" if os.name == "nt" else f"  export {name}={shlex.quote(value)}")
     output.say("  straycell cell list --outcome hold")

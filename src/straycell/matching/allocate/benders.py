@@ -4,8 +4,6 @@ many groups come from each window, the cheapest placement corrects it by cuts, u
 A feasibility cut is a set of options that together want more than there is (Hall); an optimality cut is a price list.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 

@@ -1,7 +1,5 @@
 """Share a stock of cells among many demands: each wholly or not at all, most weight first, then least surplus."""
 
-from __future__ import annotations
-
 import math
 import time
 from collections.abc import Mapping, Sequence

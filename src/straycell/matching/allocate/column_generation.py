@@ -4,8 +4,6 @@ A model of the choices alone proposes whom to serve, from all that is proven; se
 proves more or gives a better plan, until proposal and plan meet or the work is used up.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 

@@ -1,7 +1,5 @@
 """The plain way: each demand in turn takes the smallest cells that serve it."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence, Set
 
 import numpy as np

@@ -3,8 +3,6 @@
 Prices alone cannot tell windows apart, so this larger model is asked once, for the demands that are served.
 """
 
-from __future__ import annotations
-
 import time
 from dataclasses import dataclass, field, replace
 

@@ -5,8 +5,6 @@ cannot be placed closes the options it leads to, at its capacity: those prices p
 too.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 

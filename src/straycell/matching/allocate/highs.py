@@ -1,7 +1,5 @@
 """One door to HiGHS: rows in, values and a bound out, never a word on stdout."""
 
-from __future__ import annotations
-
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass

@@ -4,8 +4,6 @@ A choice whose parallel groups are bound by a resistance ratio is split into opt
 resistance; an option takes whole groups. Cells that are eligible for the same options form one bucket.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence, Set
 from dataclasses import dataclass
 

@@ -4,8 +4,6 @@ Weights are whole numbers in tiers: where a weight outweighs all smaller ones to
 keeps priorities exact (one of 1,000,000 beside others of 1), where one sum in floating point would not.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal

@@ -1,7 +1,5 @@
 """The pricing problems: at given prices of cells, the cheapest legal serving of a choice (a demand with a kind), exactly."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 

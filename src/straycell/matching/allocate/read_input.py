@@ -1,7 +1,5 @@
 """Offers and demands as the caller gives them, read and checked once."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Collection, Hashable, Mapping, Sequence
 from dataclasses import dataclass

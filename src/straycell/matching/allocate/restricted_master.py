@@ -4,11 +4,10 @@ Its prices ask the pricing problems for better ones until none is left. Every pr
 whoever is served pays at least his cheapest serving at these prices.
 """
 
-from __future__ import annotations
-
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 import highspy
 import numpy as np
@@ -33,8 +32,7 @@ DIVE_TURNS = 6
 MOST_BARRED = 12
 
 
-@dataclass(frozen=True, slots=True)
-class DualBound:
+class DualBound(NamedTuple):
     """Any plan that serves the choices with `served` 1 costs at least `least` @ served - `paid`, in steps."""
 
     least: Ints

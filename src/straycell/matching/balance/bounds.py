@@ -6,8 +6,6 @@ group more than there are). So the best total of all groups is a walk along the 
 group is at most that total divided by the number of groups.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass, replace
 
 import numpy as np

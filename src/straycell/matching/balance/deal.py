@@ -1,7 +1,5 @@
 """Deal cells into groups of equal capacity: as strong as possible, or just strong enough, and how good that is."""
 
-from __future__ import annotations
-
 import math
 import time
 from collections.abc import Sequence

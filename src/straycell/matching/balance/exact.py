@@ -1,7 +1,5 @@
 """Small shelves: every legal group that matters is listed, and the best set of disjoint ones found and proven."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from math import inf

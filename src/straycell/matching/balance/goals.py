@@ -1,7 +1,5 @@
 """The two goals of a deal: the strongest groups, or groups just strong enough, each with what is proven of it."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import inf

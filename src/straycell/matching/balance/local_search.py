@@ -1,7 +1,5 @@
 """Improving a legal grouping by exchanging cells, one pair at a time, with a short memory against going in circles."""
 
-from __future__ import annotations
-
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field

@@ -1,7 +1,5 @@
 """The cells to be dealt into groups, as whole numbers of a capacity step, sorted by resistance."""
 
-from __future__ import annotations
-
 import math
 import operator
 from collections.abc import Sequence

@@ -1,7 +1,5 @@
 """From a legal start to a good grouping: the two goals, each as a cost for the exchanges and a key for the plans."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 
 import numpy as np

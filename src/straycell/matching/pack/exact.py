@@ -3,17 +3,13 @@
 A group passes or fails by itself, so a pack is a choice of groups that pass and share no cell.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations
 from math import comb
 
 from straycell.matching.pack.groups import equivalent, judge_group
-from straycell.matching.screen.candidates import Candidate
-from straycell.matching.screen.demand import Screen
-from straycell.matching.screen.running import Run, lasts, runs
+from straycell.matching.screen import Candidate, Run, Screen, lasts, runs
 
 MOST_GROUPS, MOST_STEPS = 4000, 100_000
 

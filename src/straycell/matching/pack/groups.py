@@ -1,16 +1,12 @@
 """One parallel group: what it holds, how unevenly its cells share a current, and whether each bears its share."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Sequence
 from dataclasses import replace
 from itertools import combinations
 
 from straycell.acceptance.conformance import DUST
-from straycell.matching.screen import charger
-from straycell.matching.screen.candidates import Candidate, Why
-from straycell.matching.screen.demand import Screen
+from straycell.matching.screen import Candidate, Screen, Why, charger
 from straycell.matching.words import capacity, ohms
 from straycell.quantities import Dimension, Measured, count_of
 from straycell.safe_side import beside

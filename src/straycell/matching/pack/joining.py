@@ -1,16 +1,12 @@
 """In which order the cells of a pack are joined, and what must be charged or discharged before."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from straycell.cells import Chemistry, position_name
 from straycell.matching.pack.groups import Group, joined_ohm
-from straycell.matching.screen.candidates import Candidate, RestVoltage
-from straycell.matching.screen.charger import charged_to_v
-from straycell.matching.screen.limits import UseLimits
+from straycell.matching.screen import Candidate, RestVoltage, UseLimits, charged_to_v
 from straycell.matching.words import volts
 from straycell.quantities import Measured
 

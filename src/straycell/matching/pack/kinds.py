@@ -6,8 +6,7 @@ import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 
-from straycell.matching.screen.candidates import Candidate
-from straycell.matching.screen.demand import Screen
+from straycell.matching.screen import Candidate, Screen
 from straycell.matching.words import capacity
 
 ANY_RATIO = 1e9

@@ -1,17 +1,12 @@
 """The least that cells of a pool must hold to last, and the proof that no choice of them does."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from statistics import median
 
 from straycell.cells import Chemistry
-from straycell.matching.screen.candidates import Candidate
-from straycell.matching.screen.demand import Screen
-from straycell.matching.screen.running import lasts, runs
-from straycell.matching.screen.screening import usable
+from straycell.matching.screen import Candidate, Screen, lasts, runs, usable
 from straycell.quantities import Measured
 
 LEAST_AH, MOST_AH = 1e-3, 400.0

@@ -1,7 +1,5 @@
 """The match of one project: the smallest shape that does it, one cell being a pack of 1S1P, with every reason."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
@@ -28,11 +26,18 @@ from straycell.matching.pack.words import (
     too_few,
     wanted_pack,
 )
-from straycell.matching.screen.candidates import Candidate, Why
-from straycell.matching.screen.demand import Demand, Screen
-from straycell.matching.screen.limits import UseLimits
-from straycell.matching.screen.running import Run, final_runtime, runs
-from straycell.matching.screen.screening import Screened, screen_all
+from straycell.matching.screen import (
+    Candidate,
+    Demand,
+    Run,
+    Screen,
+    Screened,
+    UseLimits,
+    Why,
+    final_runtime,
+    runs,
+    screen_all,
+)
 from straycell.matching.sheet.data import pack_data
 from straycell.physics.run_time.runtime import Runtime
 from straycell.projects import Project, finish_faults

@@ -1,19 +1,15 @@
 """The best groups for one shape from cells of one kind: long enough, no better cells than needed, every share borne."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from itertools import islice
 
 from straycell.matching.pack.exact import Exact, every_choice
-from straycell.matching.pack.groups import cell_limits, equivalent, judge_group
+from straycell.matching.pack.groups import cell_limits, equivalent, held, judge_group
 from straycell.matching.pack.kinds import PackKind, pools_of
 from straycell.matching.pack.least import least_capacity, too_weak
-from straycell.matching.screen.candidates import Candidate, Why
-from straycell.matching.screen.demand import Screen
-from straycell.matching.screen.running import Run, judge_drop, judge_run, lasts, runs
+from straycell.matching.screen import Candidate, Run, Screen, Why, judge_drop, judge_run, lasts, runs
 
 Groups = tuple[tuple[Candidate, ...], ...]
 # The work of balance_groups is bounded by steps; the time only stops a machine that is far too slow.
@@ -40,8 +36,8 @@ class PackPlan:
 
     @property
     def low_h(self) -> float:
-        """How long the weakest group surely runs, peaks counted; 0 where a peak stops it at once."""
-        return min(min(run.steady.low_h, run.peak.low_h if run.peak else 0.0) for run in self.runs)
+        """How long the weakest group surely runs."""
+        return min(run.low_h for run in self.runs)
 
     @property
     def codes(self) -> frozenset[str]:
@@ -49,7 +45,7 @@ class PackPlan:
 
     @property
     def held_ah(self) -> float:
-        return math.fsum(c.capacity.value for group in self.groups for c in group if c.capacity)
+        return held([c for group in self.groups for c in group]).value
 
 
 @dataclass(slots=True)
@@ -88,8 +84,8 @@ def plan_of(screen: Screen, kind: PackKind, cells: Sequence[Candidate]) -> PackP
 
 def _of_groups(screen: Screen, kind: PackKind, exact: Exact) -> PackPlan:
     """The plan of groups that were found by looking at every choice; how even they could be was not asked."""
-    held = [math.fsum(c.capacity.value for c in group if c.capacity) for group in exact.groups]
-    spread = max(held) - min(held)
+    held_ah = [held(group).value for group in exact.groups]
+    spread = max(held_ah) - min(held_ah)
     return PackPlan(
         kind,
         exact.groups,
@@ -97,7 +93,7 @@ def _of_groups(screen: Screen, kind: PackKind, exact: Exact) -> PackPlan:
         exact.runs,
         spread,
         0.0,
-        spread / max(min(held), 1e-9),
+        spread / max(min(held_ah), 1e-9),
     )
 
 
@@ -191,7 +187,7 @@ class _Search:
         best = self.balanced(None)
         if best is None or not self._lasts(best):
             return None
-        reached_ah = min(math.fsum(c.capacity.value for c in g if c.capacity) for g in best.groups)
+        reached_ah = min(held(group).value for group in best.groups)
         # Halving: between a goal that failed and one that lasted the least lies somewhere.
         low_ah, high_ah = min(failed_ah, reached_ah), reached_ah
         for _ in range(TRIES if low_ah < high_ah else 0):

@@ -1,7 +1,5 @@
 """Which shapes a project's pack may take, and the search over them: each kind of cell in each number left open."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -12,10 +10,7 @@ from straycell.cells import Chemistry
 from straycell.matching.pack.kinds import PackKind, by_kind
 from straycell.matching.pack.least import least_capacity
 from straycell.matching.pack.plan import PackPlan, Refusal, plan_of
-from straycell.matching.screen.candidates import Candidate
-from straycell.matching.screen.demand import Demand, Screen
-from straycell.matching.screen.limits import UseLimits
-from straycell.matching.screen.screening import Screened, screen_all, usable
+from straycell.matching.screen import Candidate, Demand, Screen, Screened, UseLimits, screen_all, usable
 from straycell.projects import Project
 
 MOST_TRIED = 14

@@ -1,7 +1,5 @@
 """The words around a pack: why these cells, why not the others, what an unserved one is missing."""
 
-from __future__ import annotations
-
 import math
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
@@ -16,10 +14,15 @@ from straycell.matching.pack.kinds import PackKind
 from straycell.matching.pack.least import least_fitting
 from straycell.matching.pack.plan import PackPlan, Refusal
 from straycell.matching.pack.shape_search import shape_words
-from straycell.matching.screen.candidates import Candidate, Why
-from straycell.matching.screen.cell_tests import DEVICE_TESTS, protection_trip
-from straycell.matching.screen.demand import Screen
-from straycell.matching.screen.screening import Screened, screen_candidate
+from straycell.matching.screen import (
+    DEVICE_TESTS,
+    Candidate,
+    Screen,
+    Screened,
+    Why,
+    protection_trip,
+    screen_candidate,
+)
 from straycell.matching.sheet.data import PackData
 from straycell.matching.words import capacity, ohms, volts
 from straycell.physics.polarisation import assumed_resistance

@@ -3,8 +3,6 @@
 In a pack every cell is asked for its even share; how unevenly a group shares is judged where the group is known.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Hashable
 from dataclasses import dataclass
 
@@ -42,10 +40,7 @@ class Test:
         """Whether the cell passes, looked up where a cell alike was asked before."""
         if self.key is None:
             return self.fits(screen, c) if self.fits is not None else self.judge(screen, c).passed
-        asked = (self.judge, self.key(c))
-        if asked not in screen.known:
-            screen.known[asked] = self.judge(screen, c).passed
-        return bool(screen.known[asked])
+        return screen.once((self.judge, self.key(c)), lambda: self.judge(screen, c).passed)
 
 
 def _stage(screen: Screen, c: Candidate) -> Why:

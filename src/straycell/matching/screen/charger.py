@@ -3,8 +3,6 @@
 In a pack the charger's voltage is that of the string, and its current is shared by the cells in parallel.
 """
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 from straycell.acceptance.charger import judge

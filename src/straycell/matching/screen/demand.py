@@ -1,18 +1,19 @@
 """What a project's device asks of each cell of a pack, and what all tests of one match share."""
 
-from __future__ import annotations
-
 from bisect import bisect_right
-from collections.abc import Hashable, Sequence
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from functools import lru_cache
 from itertools import accumulate
+from typing import Any, TypeVar
 
 from straycell.cells import Chemistry
 from straycell.matching.screen.limits import UseLimits
 from straycell.physics.loads import Load, Profile
 from straycell.projects import Project
+
+T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +88,7 @@ class Screen:
     demand: Demand
     limits: UseLimits
     now: datetime
-    known: dict[Hashable, object] = field(default_factory=dict, compare=False, repr=False)
+    known: dict[Hashable, Any] = field(default_factory=dict, compare=False, repr=False)
 
     @property
     def joined(self) -> bool:
@@ -96,21 +97,23 @@ class Screen:
 
     def steady_a(self, chemistry: Chemistry) -> float:
         """Largest steady current in A of one cell of this chemistry."""
-        return self._once("steady", chemistry, self.demand.steady_a)
+        return self.once(("steady", chemistry), lambda: self.demand.steady_a(chemistry, self.limits))
 
     def peak_a(self, chemistry: Chemistry) -> float:
         """Largest current in A of one cell over a short time."""
-        return self._once("peak", chemistry, self.demand.peak_a)
+        return self.once(("peak", chemistry), lambda: self.demand.peak_a(chemistry, self.limits))
 
     def dip_a(self, chemistry: Chemistry) -> float:
         """What a peak adds in A to the current that the run time of a cell counts; 0 where it adds nothing."""
-        return max(0.0, self.peak_a(chemistry) - self._once("counted", chemistry, self.demand.counted_a))
+        counted_a = self.once(("counted", chemistry), lambda: self.demand.counted_a(chemistry, self.limits))
+        return max(0.0, self.peak_a(chemistry) - counted_a)
 
-    def _once(self, what: str, chemistry: Chemistry, work: object) -> float:
-        key = (what, chemistry)
+    def once(self, key: Hashable, work: Callable[[], T]) -> T:
+        """What `work` gives, worked out for the first of the cells that share this key."""
         if key not in self.known:
-            self.known[key] = work(chemistry, self.limits)  # type: ignore[operator]
-        return self.known[key]  # type: ignore[return-value]
+            self.known[key] = work()
+        found: T = self.known[key]
+        return found
 
 
 def largest_mean(time_s: Sequence[float], values: Sequence[float], window_s: float) -> float:

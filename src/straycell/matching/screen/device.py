@@ -1,7 +1,5 @@
 """What a project's charger and protection ask of any cell, and what to change: the answers beside its page."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Mapping
 

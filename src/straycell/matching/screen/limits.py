@@ -6,8 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
 
-from straycell.acceptance.reasons import Outcome
-from straycell.acceptance.rules import RuleSet
+from straycell.acceptance import Outcome, RuleSet
 from straycell.cells import Chemistry
 from straycell.errors import BadData
 from straycell.meters import Accuracy

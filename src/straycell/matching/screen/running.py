@@ -1,7 +1,5 @@
 """The tests of run time: whether a cell runs the device long enough, and still does so at the device's peaks."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -39,6 +37,11 @@ class Run:
         """The one run time that is reported: with the peaks, where they matter."""
         return self.peak if self.peak is not None else self.steady
 
+    @property
+    def low_h(self) -> float:
+        """How long it surely runs, peaks counted; 0 where a peak stops it at once."""
+        return min(self.steady.low_h, self.peak.low_h if self.peak is not None else 0.0)
+
 
 def run_time(screen: Screen, c: Candidate, *, dip_v: float, at_least: bool = True) -> Runtime:
     """Run time of a pack of cells like this one; `dip_v` (V) is how far a peak pulls each below its steady voltage.
@@ -73,13 +76,12 @@ def _device(screen: Screen) -> RunDevice:
 
 def _full_v(screen: Screen, c: Candidate, *, at_least: bool = True) -> float | None:
     demand, chemistry = screen.demand, c.facts.chemistry
-    key = ("full", chemistry, at_least)
-    if key not in screen.known:
-        screen.known[key] = charger.filled_to_v(
+    return screen.once(
+        ("full", chemistry, at_least),
+        lambda: charger.filled_to_v(
             demand.project.charge, chemistry, screen.limits, at_least=at_least, series=demand.series
-        )
-    found: float | None = screen.known[key]  # type: ignore[assignment]
-    return found
+        ),
+    )
 
 
 def run_times(
@@ -150,13 +152,11 @@ def _spare_v(screen: Screen, c: Candidate) -> float:
 
 def peak_resistance_ohm(screen: Screen, c: Candidate, resistance: Measured) -> float:
     """Resistance in ohm to reckon with at a peak: R + U, grown to the peak's length, nearly empty and cold."""
-    chemistry = c.facts.chemistry
-    key = ("peak-growth", chemistry, c.pulse_s)
-    if key not in screen.known:
-        at_c, peak_s = screen.demand.project.need.temperature_c, screen.limits.peak_s
-        screen.known[key] = peak_growth(chemistry, c.pulse_s, peak_s, at_c)
-    grown: float = screen.known[key]  # type: ignore[assignment]
-    return resistance.high * grown
+    chemistry, at_c = c.facts.chemistry, screen.demand.project.need.temperature_c
+    return resistance.high * screen.once(
+        ("peak-growth", chemistry, c.pulse_s),
+        lambda: peak_growth(chemistry, c.pulse_s, screen.limits.peak_s, at_c),
+    )
 
 
 def peak_growth(chemistry: Chemistry, pulse_s: float, peak_s: float, temperature_c: float) -> float:
@@ -179,8 +179,7 @@ def final_runtime(screen: Screen, c: Candidate, run: Run) -> Runtime:
 
 def lasts(screen: Screen, run: Run) -> bool:
     """Whether the cell lasts, peaks or none."""
-    need_h = screen.demand.project.need.runtime_h
-    return run.steady.low_h >= need_h and run.peak is not None and run.peak.low_h >= need_h
+    return run.low_h >= screen.demand.project.need.runtime_h
 
 
 def judge_run(screen: Screen, c: Candidate, run: Run) -> Why:

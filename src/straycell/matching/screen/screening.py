@@ -1,25 +1,14 @@
 """The tests a candidate must pass, one by one, each leaving its reason; the first failed one ends it."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from straycell.matching.screen.candidates import Candidate, Why
-from straycell.matching.screen.cell_tests import CELL_TESTS, DEVICE_TESTS, Test, protection_trip
+from straycell.matching.screen.cell_tests import CELL_TESTS, DEVICE_TESTS, Test
 from straycell.matching.screen.demand import Screen
-from straycell.matching.screen.running import Run, judge_drop, judge_run, lasts, peak_resistance_ohm, runs
+from straycell.matching.screen.running import Run, judge_drop, judge_run, lasts, runs
 from straycell.physics.run_time.runtime import Runtime
 
-__all__ = [
-    "Screen",
-    "Screened",
-    "peak_resistance_ohm",
-    "protection_trip",
-    "screen_all",
-    "screen_candidate",
-    "usable",
-]
 _RUN_TESTS = 2
 
 

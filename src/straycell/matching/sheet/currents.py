@@ -3,22 +3,19 @@
 The worst share decides: a pack may have no more than drives its least able cell to its own limit.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from straycell.matching.pack.groups import Group, shares
-from straycell.matching.screen.charger import cell_charge_a
-from straycell.matching.screen.limits import UseLimits
+from straycell.matching.screen import UseLimits, cell_charge_a
 
 STEP_C = 5.0
 """Charge currents are reported for spans of so many kelvin; within one the least counts."""
 
 
-@dataclass(frozen=True, slots=True)
-class ChargeSpan:
+class ChargeSpan(NamedTuple):
     """From `from_c` to `to_c` (degC) the pack takes `most_a` (A) at most."""
 
     from_c: float
@@ -38,7 +35,7 @@ class PackCurrents:
         return {
             "discharge_a": self.discharge_a,
             "peak_a": self.peak_a,
-            "charge": [{"from_c": s.from_c, "to_c": s.to_c, "most_a": s.most_a} for s in self.charge],
+            "charge": [span._asdict() for span in self.charge],
         }
 
 
@@ -73,7 +70,7 @@ def _charge_spans(groups: Sequence[Group], limits: UseLimits) -> tuple[ChargeSpa
         inside = (low_c + 1e-6, high_c - 1e-6)
         most_a = min(pack_charge_a(groups, limits, at_c) for at_c in inside)
         if found and math.isclose(found[-1].most_a, most_a, rel_tol=1e-4):
-            found[-1] = ChargeSpan(found[-1].from_c, high_c, min(found[-1].most_a, most_a))
+            found[-1] = found[-1]._replace(to_c=high_c, most_a=min(found[-1].most_a, most_a))
         else:
             found.append(ChargeSpan(low_c, high_c, most_a))
         low_c = high_c

@@ -1,16 +1,12 @@
 """What a pack is, in figures a maker looks for: voltages, energy, currents, fuses, and the board to look for."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import fmean
 
+from straycell.cells import Form
 from straycell.matching.pack.groups import Group, group_loss, held
-from straycell.matching.screen.cell_tests import protection_trip
-from straycell.matching.screen.charger import charged_to_v
-from straycell.matching.screen.demand import Demand
-from straycell.matching.screen.limits import UseLimits
+from straycell.matching.screen import Demand, UseLimits, charged_to_v, protection_trip
 from straycell.matching.sheet.currents import PackCurrents, pack_currents
 from straycell.matching.sheet.fusing import Fusing, fusing_of
 from straycell.matching.words import capacity, volts
@@ -25,8 +21,6 @@ from straycell.safe_side import at_least, at_most
 _D = Dimension
 LEAST_BALANCE_A, BALANCE_H = 0.01, 10.0
 INSPECTED_DAYS, MONTH_DAYS = 90.0, 30.4
-ROUND_FORMS = 5
-"""Digits of a round cell's trade size: diameter and height in mm, the last a tenth."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +97,7 @@ def pack_data(project: Project, groups: Sequence[Group], limits: UseLimits) -> P
         capacity_ah=least_ah,
         low_wh=max(0.0, weakest.low) * mean_v * series,
         expected_wh=least_ah * mean_v * series,
-        size_mm=_size_mm(str(form), series, parallel),
+        size_mm=_size_mm(form, series, parallel),
         currents=currents,
         fusing=fusing,
         board=_board(demand, groups, limits, fusing, each_full_v),
@@ -119,12 +113,12 @@ def _overload(trip: TripRange | None, bears_a: float) -> str:
     return fuse_words(trip, bears_a) if trip.overloads(bears_a) else ""
 
 
-def _size_mm(form: str, series: int, parallel: int) -> tuple[float, float, float] | None:
+def _size_mm(form: Form, series: int, parallel: int) -> tuple[float, float, float] | None:
     """Cells standing side by side, a row each group: width, depth, height; None for cells without a trade size."""
-    if not (form.isdigit() and len(form) == ROUND_FORMS):
+    if form.round_size_mm is None:
         return None
-    across = float(form[:2]) + 0.5
-    return across * parallel, across * series, float(form[2:]) / 10
+    across, high = form.round_size_mm
+    return (across + 0.5) * parallel, (across + 0.5) * series, high
 
 
 def leaked_apart_ah(groups: Sequence[Group]) -> float:

@@ -1,17 +1,12 @@
 """Fuses, wire and strip of a pack: between the most its device draws and the least that any of its parts bears."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from straycell.matching.pack.groups import Group, parallel_ohm, shares
-from straycell.matching.screen.candidates import Candidate
-from straycell.matching.screen.charger import charge_current_a
-from straycell.matching.screen.demand import Demand
-from straycell.matching.screen.limits import UseLimits
+from straycell.matching.screen import Candidate, Demand, UseLimits, charge_current_a
 from straycell.matching.sheet.currents import least
 from straycell.physics.polarisation import steady_over_pulse
 from straycell.physics.shipped import shipped

@@ -1,19 +1,20 @@
 """What is on a build sheet beside the drawing: order of work, fuses and protection, charger, checks."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Sequence
 
 from straycell.errors import BadData
 from straycell.matching.one_project import Match
 from straycell.matching.pack.groups import joined_ohm
-from straycell.matching.screen.candidates import Candidate
-from straycell.matching.screen.cell_tests import protection_trip
-from straycell.matching.screen.charger import charge_current_a, highest_float_v
-from straycell.matching.screen.demand import Demand
-from straycell.matching.screen.device import trip_words
-from straycell.matching.screen.limits import UseLimits
+from straycell.matching.screen import (
+    Candidate,
+    Demand,
+    UseLimits,
+    charge_current_a,
+    highest_float_v,
+    protection_trip,
+    trip_words,
+)
 from straycell.matching.sheet.data import PackData
 from straycell.matching.sheet.fusing import Fuse, figures
 from straycell.matching.words import amps, capacity, energy, ohms, run_hours, volts

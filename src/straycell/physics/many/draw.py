@@ -1,7 +1,5 @@
 """What a load draws from many cells at once, as loads.py gives it for one cell (numpy)."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 
 import numpy as np

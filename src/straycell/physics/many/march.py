@@ -1,7 +1,5 @@
 """march.march for an array of cells: one node of the curve after the other, all cells beside each other (numpy)."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 import numpy as np

@@ -3,8 +3,6 @@
 Cells with an own trace, and loads with a profile, are answered one by one by `estimate`.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from typing import Any
@@ -262,8 +260,7 @@ def warmest_of(
 
 def _spread(ratio: Callable[[float], Spread], temperatures_c: Sequence[float]) -> Any:
     """A Spread of arrays: one figure a temperature."""
-    found = [ratio(temperature_c) for temperature_c in temperatures_c]
-    ends: list[Any] = [np.array([getattr(each, end.name) for each in found]) for end in fields(Spread)]
+    ends: list[Any] = [np.array(end) for end in zip(*map(ratio, temperatures_c), strict=True)]
     return Spread(*ends)
 
 

@@ -1,7 +1,5 @@
 """What a run time says, and the parts of it that one cell and many cells share."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from straycell.cells import Chemistry

@@ -1,7 +1,5 @@
 """What a run time is asked of: one cell as it was measured, and the device that a pack of cells like it feeds."""
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass
 

@@ -112,7 +112,7 @@ def cases_of(
     sound_ohm = min(ohm, assumed_resistance(capacity.value)[0])
     known = Known(capacity.value, capacity.u, ohm, ohm_u, sound_ohm)
     cold_r = _colder(resisting, temperature_c, trace_c, sound_ohm, known.steady_ohm(sets.steady), quick)
-    return set_out(known, sets, _ends(cold_r), max)
+    return set_out(known, sets, cold_r, max)
 
 
 def warmest(case: Assumed[float], asked: Asked, mean_a: float, hours: float, cells: int) -> Assumed[float]:
@@ -196,19 +196,12 @@ def _colder(
         return seen
     # What builds up after the pulse is what ends such a cell in the cold: its pulse may only speak against it.
     worse = stiffened(sets, sound_ohm, pulse_ohm, steady_ohm)
-    return Spread(*(max(pair) for pair in zip(_ends(seen), worse, strict=True)))
-
-
-def _ends(spread: Spread) -> tuple[float, float, float]:
-    return spread.expected, spread.low, spread.high
+    return Spread(*(max(pair) for pair in zip(seen, worse, strict=True)))
 
 
 def _seen_stiffened(seen: Spread, stiff: Spread, share: float) -> Spread:
     """The ratio of the whole resistance where that of the pulse, a `share` of it, was measured: the rest as the sets."""
-    expected, low, high = (
-        share * own + (1.0 - share) * rest for own, rest in zip(_ends(seen), _ends(stiff), strict=True)
-    )
-    return Spread(expected, low, high)
+    return Spread(*(share * own + (1.0 - share) * rest for own, rest in zip(seen, stiff, strict=True)))
 
 
 def slow_share(chemistry: Chemistry, capacity_ah: float, steady_ohm: float) -> float:

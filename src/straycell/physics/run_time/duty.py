@@ -1,7 +1,5 @@
 """Follow one cell under a repeated profile: the charge goes at the mean, the cut-off comes at the worst moment."""
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass
 

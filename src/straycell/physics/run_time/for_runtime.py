@@ -1,7 +1,5 @@
 """The other way round: which current or which series resistor gives the hours that are wanted."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable
 from dataclasses import dataclass

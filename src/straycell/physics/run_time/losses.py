@@ -1,7 +1,5 @@
 """What a long run loses beside its load: self-discharge, ageing by calendar, and the protection's own current."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 from straycell.physics.run_time.answers import Runtime

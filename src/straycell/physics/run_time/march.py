@@ -3,8 +3,6 @@
 Its equations hold for figures and for arrays of them: duty.py and many/march.py call the same.
 """
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass
 

@@ -18,8 +18,6 @@ about one percent of a full run, and under a profile, which ends at a moment of 
 that never turns would need runs at every cut-off in between; the picture draws it by taking the largest so far.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace

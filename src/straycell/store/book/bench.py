@@ -1,7 +1,5 @@
 """The bench itself: its letter, and the last numbers it gave out, which never go back."""
 
-from __future__ import annotations
-
 from functools import cache
 from typing import Any
 

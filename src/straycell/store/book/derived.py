@@ -4,8 +4,6 @@ A closed hand-over comes before a finding or a discard, that before a live build
 and every merge ends here, so that two stores with the same records say the same of every thing.
 """
 
-from __future__ import annotations
-
 import json
 from collections.abc import Collection, Iterator, Mapping
 from typing import Any

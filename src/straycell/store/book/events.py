@@ -1,7 +1,5 @@
 """The book of events: what was written when, to which cells, and why."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping
 from datetime import datetime
 from typing import Any
@@ -16,6 +14,9 @@ from straycell.store.column_values import from_json, from_us, to_us
 from straycell.store.quick.prepared import Prepared
 from straycell.store.schema.tables import BENCH, EVENT, EVENT_CELL, READING, SUPERSESSION, WRITE
 from straycell.store.session import Pen, grouped
+
+RESTORED, SALVAGED = "store-restored", "store-salvaged"
+"""A write of one of these writes down again what was known before, and not when."""
 
 
 def history(conn: Connection, code: str, *, others: bool = True) -> list[Event]:
@@ -92,6 +93,7 @@ def _event(row: Any, codes: Iterable[str]) -> Event:
         subject=row.subject,
         detail=from_json(row.detail),
         because=row.because,
+        write=row.write_id,
     )
 
 
@@ -142,20 +144,20 @@ def charges_begun(conn: Connection, since: datetime, code: str | None = None) ->
 
 # --- what was printed -------------------------------------------------------------------------------
 
-_PRINTED, _SCALE = "labels-printed", "printer-scale"
+PRINTED, _SCALE = "labels-printed", "printer-scale"
 
 
 def record_labels(pen: Pen, purpose: str, said: Mapping[str, str]) -> None:
     """Labels of these cells were printed; `said` holds the fingerprint of what each says, by code."""
     # The fingerprint, so that a label whose words have changed since can be found.
     if said:
-        pen.event(_PRINTED, said, subject=purpose, detail={"said": dict(said)})
+        pen.event(PRINTED, said, subject=purpose, detail={"said": dict(said)})
 
 
 def label_prints(conn: Connection) -> dict[str, LabelPrint]:
     """The latest label of every cell that has one, by code."""
     found: dict[str, LabelPrint] = {}
-    rows = conn.execute(select(EVENT).where(EVENT.c.verb == _PRINTED).order_by(EVENT.c.at_us, EVENT.c.id))
+    rows = conn.execute(select(EVENT).where(EVENT.c.verb == PRINTED).order_by(EVENT.c.at_us, EVENT.c.id))
     # Later rows overwrite earlier ones: the label on the cell is the last one printed.
     for row in rows:
         for code, fingerprint in from_json(row.detail)["said"].items():

@@ -3,8 +3,7 @@
 A record's number is typed with its bench's letter, or alone while only one bench has it.
 """
 
-from __future__ import annotations
-
+import shlex
 from collections import Counter
 from collections.abc import Sequence
 from functools import cache
@@ -66,13 +65,13 @@ _N = TypeVar("_N", bound=_Named)
 
 
 def named(known: Sequence[_N], name: str, what: str, plural: str, make: str) -> _N:
-    """The one of exactly this name. Raises BadData that lists what there is, and says how to make one."""
+    """The one of exactly this name. Raises BadData that lists what there is, and how to make one (`make`, with {} for it)."""
     for each in known:
         if each.name == name:
             return each
     listed = ", ".join(each.name for each in known[:8])
     hint = f"{plural} here: {listed}" if known else f"there is no {what} yet"
-    raise BadData(f"there is no {what} '{name}'", f"{hint}; {make}")
+    raise BadData(f"there is no {what} '{name}'", f"{hint}; {make.format(shlex.quote(name))}")
 
 
 # --- what a person types ----------------------------------------------------------------------------

@@ -1,7 +1,5 @@
 """Photographs of cells: which one, of which cell, when. They decide nothing. The files: `photograph_files`."""
 
-from __future__ import annotations
-
 import hashlib
 from collections.abc import Iterator
 from datetime import datetime

@@ -1,11 +1,9 @@
 """What the store hands out beside the trade's own values."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
-from enum import StrEnum, auto
+from enum import StrEnum
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -17,7 +15,7 @@ from straycell.readings import Charge, Reading
 
 @dataclass(frozen=True, slots=True)
 class Event:
-    """One write: when, what was done, to which cells, and why. `subject` names what is not a cell."""
+    """What was done: when, to which cells, and why. `subject` names what is not a cell; `write` the write it is part of."""
 
     id: int
     at: datetime
@@ -26,6 +24,7 @@ class Event:
     subject: str
     detail: dict[str, Any]
     because: str
+    write: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,11 +66,8 @@ class Standing(NamedTuple):
     valid_until: datetime | None
 
 
-class ProjectState(StrEnum):
-    PENDING = auto()
-    RESERVED = auto()
-    BUILT = auto()
-    DROPPED = auto()
+ProjectState = StrEnum("ProjectState", "PENDING RESERVED BUILT DROPPED")
+"""Where a project is: waiting for cells, promised them, running on them, or given up."""
 
 
 class Listing(StrEnum):
@@ -103,8 +99,7 @@ class LabelPrint:
     fingerprint: str
 
 
-@dataclass(frozen=True, slots=True)
-class Box:
+class Box(NamedTuple):
     """Where cells lie. A limit of None means: none said."""
 
     name: str

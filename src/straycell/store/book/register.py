@@ -4,8 +4,6 @@ An entry names the entries it takes the place of. Those that nothing takes the p
 two benches corrected the same field apart, and they dispute it if they differ.
 """
 
-from __future__ import annotations
-
 import json
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -35,9 +33,14 @@ class Entry:
     event_id: int
 
     @property
+    def bench(self) -> str:
+        """The bench that said it; "" where a merge did."""
+        return "" if self.entry.startswith("+") else key_of(self.entry).bench
+
+    @property
     def rank(self) -> tuple[int, int, str]:
         """Where the time decides: the same order on every bench."""
-        if self.entry.startswith("+"):  # said by a merge, which knew all that was said before
+        if not self.bench:  # it knew all that was said before
             return self.at_us, 0, self.entry
         # Own numbers only grow, and the letter breaks ties: no clock has to agree between benches.
         key = key_of(self.entry)
@@ -67,18 +70,22 @@ class Said:
         return any(head.value != self.value for head in self.heads)
 
     @cached_property
-    def withdrawn(self) -> frozenset[str]:
-        """Entries (and "born") that were withdrawn as mistyped, with all that they had replaced themselves."""
+    def withdrawn(self) -> dict[str, Entry]:
+        """Entries (and "born") that were withdrawn as mistyped, with all that they had replaced themselves.
+
+        By the first entry that says so.
+        """
         over = {entry.entry: entry.over for entry in self.entries}
         # A mistyped entry takes all with it that it had replaced: those were given up for its sake.
-        waiting = [name for entry in self.entries if entry.mistake for name in entry.over]
-        found: set[str] = set()
+        said = sorted((entry for entry in self.entries if entry.mistake), key=lambda e: e.rank)
+        waiting = [(name, entry) for entry in reversed(said) for name in entry.over]
+        found: dict[str, Entry] = {}
         while waiting:
-            name = waiting.pop()
+            name, entry = waiting.pop()
             if name not in found:
-                found.add(name)
-                waiting += over.get(name, ())
-        return frozenset(found)
+                found[name] = entry
+                waiting += [(each, entry) for each in over.get(name, ())]
+        return found
 
 
 @lru_cache(maxsize=64)

@@ -1,7 +1,5 @@
 """What a line refers to: known here, or listed in the files of the same export that lie beside the one taken."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Collection, Iterable
 from datetime import date
 from functools import cached_property
@@ -95,7 +93,7 @@ class Beside:
         for name in sorted(boxes_):
             box = self._boxes[name]
             if box is not None:
-                boxes.add_box(self._pen, box.name, box.kind, box.limit_wh)
+                boxes.add_box(self._pen, *box)
         known = set(shown(self._pen.conn, METER).values())
         for name in sorted(set(meters_) - known):
             meters.add_meter(self._pen, self._meters[name])

@@ -1,7 +1,5 @@
 """What may be in one field: quantities with a unit in the field or in the column's name, words, times, flags."""
 
-from __future__ import annotations
-
 import math
 import re
 from collections.abc import Callable, Iterable, Mapping

@@ -1,7 +1,5 @@
 """What a list says happened to its cells: discards and incidents come along, and out of use stays out of use."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping
 from datetime import UTC, datetime
 from pathlib import Path

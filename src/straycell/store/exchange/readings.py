@@ -3,8 +3,6 @@
 A line with the column `quantity` filled is one reading; else every figure on it becomes one.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping
 from datetime import datetime
 from pathlib import Path

@@ -3,8 +3,6 @@
 Python's csv module and not pandas: only it tells on which line a row began.
 """
 
-from __future__ import annotations
-
 import csv
 import io
 import re

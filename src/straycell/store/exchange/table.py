@@ -1,7 +1,5 @@
 """A list of cells or readings: its header understood, its lines with named fields, every fault with its place."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field

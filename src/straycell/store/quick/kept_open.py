@@ -4,8 +4,6 @@ SQLite reads the whole schema of each store it opens and compiles each statement
 takes to look up.
 """
 
-from __future__ import annotations
-
 import os
 from collections.abc import Iterator
 from contextlib import contextmanager

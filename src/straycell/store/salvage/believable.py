@@ -1,7 +1,5 @@
 """Can a salvaged row be one of ours: what the constraints of the database cannot tell, such as JSON and words in a text."""
 
-from __future__ import annotations
-
 import hashlib
 import json
 import tomllib

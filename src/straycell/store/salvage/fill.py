@@ -5,8 +5,6 @@ measured in the others is kept and does not count, since a lost mistake would ma
 lost charge a good cell a leaking one. Findings count in any case.
 """
 
-from __future__ import annotations
-
 import json
 from collections import Counter
 from collections.abc import Collection, Iterable, Iterator, Mapping
@@ -22,6 +20,7 @@ from straycell.readings import RECORDS_LOST
 from straycell.store import chain
 from straycell.store.book import derived
 from straycell.store.book.bench import recount
+from straycell.store.book.events import SALVAGED
 from straycell.store.book.register import born_text, put
 from straycell.store.book.stock import cells
 from straycell.store.carry import Former, carry_over, keep_counters
@@ -64,7 +63,7 @@ def fill(pen: Pen, staging: Connection, former: Former) -> Filled:
     done = Filled()
     keep_counters(pen.conn, former)
     # First of the write, since the write bears the time and verb of its first event.
-    event_id = pen.event("store-salvaged", because=BECAUSE)
+    event_id = pen.event(SALVAGED, because=BECAUSE)
     events = _put_events(pen, staging, done)
     for name in chain.CONTENT:
         if name == "cell":

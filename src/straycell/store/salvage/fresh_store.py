@@ -1,7 +1,5 @@
 """`store salvage BROKEN NEW`: what is readable of a damaged file goes into a fresh store, and what was lost is listed."""
 
-from __future__ import annotations
-
 import shutil
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
@@ -10,10 +8,10 @@ from datetime import datetime
 from itertools import islice
 from pathlib import Path
 from string import ascii_uppercase
-from typing import TYPE_CHECKING
 
 from sqlalchemy import Connection
 
+from straycell.acceptance import RuleSet
 from straycell.errors import BadData, StoreFault
 from straycell.files.write import part_file
 from straycell.store.carry import Former
@@ -26,9 +24,6 @@ from straycell.store.schema.ddl import STATEMENTS
 from straycell.store.sqlite.engine import connected, os_faults, require_file, store_faults, writing_engine
 from straycell.store.sqlite.file import first_pages, roll_back
 from straycell.store.writer import open_writer
-
-if TYPE_CHECKING:
-    from straycell.acceptance import RuleSet
 
 
 @dataclass(frozen=True, slots=True)

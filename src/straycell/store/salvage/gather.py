@@ -4,8 +4,6 @@ A page belongs to the table whose tree leads to it. A page that no tree leads to
 lost, is known by what its rows look like: only where they fit one table alone are they taken.
 """
 
-from __future__ import annotations
-
 import mmap
 import re
 from collections import Counter

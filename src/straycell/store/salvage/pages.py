@@ -4,8 +4,6 @@ In: the bytes of a file of which any part may be missing or overwritten. Out: ro
 sqlite.org/fileformat2.html: 1.3 the header, 1.5 pages of B-trees, 1.6 overflow, 2.1 the format of a record.
 """
 
-from __future__ import annotations
-
 import struct
 from collections.abc import Iterator
 from dataclasses import dataclass

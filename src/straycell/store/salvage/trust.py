@@ -1,7 +1,5 @@
 """What of a damaged store can be trusted: the writes whose rows still give their key, and the cells of the others."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from itertools import groupby

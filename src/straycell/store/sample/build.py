@@ -1,25 +1,19 @@
 """Builds a store from the sample workshop's text: its days replayed through the writing door, one write a day."""
 
-from __future__ import annotations
-
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, time
 from itertools import groupby
 from pathlib import Path
-from typing import TYPE_CHECKING
 
-from straycell.acceptance.reasons import Status, Verdict
+from straycell.acceptance import RuleSet
 from straycell.errors import StoreFault
 from straycell.keys import RecordKey
 from straycell.readings import Charge, Item, Quantity, Reading
-from straycell.store.sample.notes import Deed, Job, Recording, TakenBack
+from straycell.store.sample.notes import Deed, Job, TakenBack
 from straycell.store.sample.text import Sample, SampleCell, read_sample
 from straycell.store.writer import Writer, open_writer
 from straycell.teardowns import Teardown
-
-if TYPE_CHECKING:
-    from straycell.acceptance import RuleSet
 
 DAYS_END = time(22, 0)
 
@@ -58,8 +52,8 @@ def build_sample(path: Path, rules: RuleSet, sample: Sample | None = None) -> Sa
 def _furnish(writer: Writer, sample: Sample) -> None:
     for meter in sample.meters:
         writer.add_meter(meter)
-    for name, kind, limit_wh in sample.boxes:
-        writer.add_box(name, kind, limit_wh)
+    for box in sample.boxes:
+        writer.add_box(*box)
     writer.set_aside_codes(sample.blank_codes)
 
 
@@ -74,18 +68,12 @@ def days(sample: Sample) -> Iterator[tuple[datetime, list[Job | SampleCell]]]:
 
 def _replay(writer: Writer, deeds: Sequence[Job | SampleCell], memory: _Memory) -> None:
     """Readings that follow each other go in as one write, as a table typed in one go would."""
-    for _, run in groupby(deeds, key=lambda deed: _reading(deed) is not None):
-        listed = list(run)
-        readings = [reading for reading in map(_reading, listed) if reading is not None]
-        if readings:
-            memory.keep(writer.add_readings(readings))
+    for is_run, run in groupby(deeds, key=lambda deed: isinstance(deed, Reading)):
+        if is_run:
+            memory.keep(writer.add_readings([deed for deed in run if isinstance(deed, Reading)]))
         else:
-            for deed in listed:
+            for deed in run:
                 _do(writer, deed, memory)
-
-
-def _reading(deed: Job | SampleCell) -> Reading | None:
-    return deed.item if isinstance(deed, Recording) and isinstance(deed.item, Reading) else None
 
 
 def _do(writer: Writer, deed: Job | SampleCell, memory: _Memory) -> None:
@@ -93,8 +81,8 @@ def _do(writer: Writer, deed: Job | SampleCell, memory: _Memory) -> None:
         case SampleCell():
             source = None if deed.teardown is None else memory.teardowns[deed.teardown]
             writer.add_cells(deed.facts, code=deed.code, teardown=source, pack=deed.pack)
-        case Recording(item=Charge() as charge):
-            memory.keep([writer.add_charge(charge)])
+        case Charge():
+            memory.keep([writer.add_charge(deed)])
         case TakenBack():
             number = memory.latest[deed.code, deed.quantity]
             instead = [] if deed.instead is None else [deed.instead]
@@ -103,22 +91,3 @@ def _do(writer: Writer, deed: Job | SampleCell, memory: _Memory) -> None:
             made = deed.does(writer, *deed.args)
             if isinstance(made, Teardown):
                 memory.teardowns.append(made.code)
-
-
-def deciding(verdict: Verdict) -> tuple[str, ...]:
-    """The reasons that keep an outcome from being better, as `rule status`, in order."""
-    return tuple(sorted({f"{r.rule} {r.status}" for r in verdict.deciding if r.status is not Status.MET}))
-
-
-def surprises(sample: Sample, verdicts: Mapping[str, Verdict]) -> list[str]:
-    """Every cell whose verdict is not what its text expects, in a line each; none is as it should be."""
-    found = []
-    for cell in sample.cells:
-        verdict = verdicts[cell.code]
-        expected, by = tuple(sorted(cell.because)), deciding(verdict)
-        if (verdict.outcome, by) != (cell.expect, expected):
-            found.append(
-                f"{cell.code}: {verdict.outcome.word} by {', '.join(by) or 'nothing'}; "
-                f"the text expects {cell.expect.word} by {', '.join(expected) or 'nothing'}"
-            )
-    return found

@@ -4,8 +4,6 @@
 words of its tear-down. The notation is explained in sample_db/README.md.
 """
 
-from __future__ import annotations
-
 import shlex
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -42,14 +40,6 @@ _FACTS = {field.column: field for field in FACTS.values()}
 
 
 @dataclass(frozen=True, slots=True)
-class Recording:
-    """A reading or charge to record."""
-
-    at: datetime
-    item: Item
-
-
-@dataclass(frozen=True, slots=True)
 class TakenBack:
     """The cell's latest reading of a kind (`charge` too) is superseded."""
 
@@ -71,7 +61,8 @@ class Deed:
     args: tuple[Any, ...]
 
 
-Job = Recording | TakenBack | Deed
+Job = Item | TakenBack | Deed
+"""What a note says was done: a reading or charge to record, or another deed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,7 +133,7 @@ def _job(code: str, at: datetime, words: list[str], bench: NoteDefaults) -> Job:
         return Deed(at, Writer.move_cell, (code, rest[0]))
     if verb == "discard":
         return Deed(at, Writer.discard, (code, rest[0]))
-    return Recording(at, _item(code, at, verb, rest, bench))
+    return _item(code, at, verb, rest, bench)
 
 
 def _taken_back(code: str, at: datetime, mistake: str, words: list[str], bench: NoteDefaults) -> TakenBack:
@@ -201,19 +192,14 @@ def _value(field: Field, word: str) -> Any:
 
 def _with_rest(job: Job, busy: datetime | None) -> Job:
     """A rest voltage that does not say how long it rested did so since the last charge or discharge."""
-    if not isinstance(job, Recording) or not isinstance(job.item, Reading):
+    if not isinstance(job, Reading) or job.quantity is not Quantity.VOLTAGE or busy is None:
         return job
-    item = job.item
-    if item.quantity is not Quantity.VOLTAGE or item.rested_s is not None or busy is None:
-        return job
-    return Recording(job.at, replace(item, rested_s=(job.at - busy).total_seconds()))
+    return job if job.rested_s is not None else replace(job, rested_s=(job.at - busy).total_seconds())
 
 
 def _busy_until(job: Job) -> datetime | None:
-    if not isinstance(job, Recording):
-        return None
-    item = job.item
-    return item.at if item.quantity in (Quantity.CHARGE, Quantity.CAPACITY) else None
+    is_run = isinstance(job, Item) and job.quantity in (Quantity.CHARGE, Quantity.CAPACITY)
+    return job.at if is_run else None
 
 
 def changes_of(entry: Mapping[str, Any]) -> dict[str, Any]:

@@ -1,7 +1,5 @@
 """The sample workshop as text, read and checked: what it holds and which verdict each cell is there to show."""
 
-from __future__ import annotations
-
 import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
@@ -18,6 +16,7 @@ from straycell.errors import BadData
 from straycell.meters import Meter, meter_like
 from straycell.projects import parse_project
 from straycell.quantities import Dimension, parse_quantity
+from straycell.store.book.records import Box
 from straycell.store.sample.notes import Deed, Job, NoteDefaults, changes_of, read_notes
 from straycell.store.writer import Writer
 
@@ -51,7 +50,7 @@ class Sample:
     blank_codes: int
     started: datetime
     meters: tuple[Meter, ...]
-    boxes: tuple[tuple[str, str, float | None], ...]
+    boxes: tuple[Box, ...]
     teardowns: tuple[Deed, ...]
     cells: tuple[SampleCell, ...]
     later: tuple[Deed, ...]
@@ -158,9 +157,9 @@ def _meter(name: str, entry: Mapping[str, Any]) -> Meter:
     return replace(meter_like(name, entry["like"]), compared_on=entry.get("compared_on"))
 
 
-def _box(name: str, entry: Mapping[str, Any]) -> tuple[str, str, float | None]:
+def _box(name: str, entry: Mapping[str, Any]) -> Box:
     limit = entry.get("limit")
-    return name, entry["kind"], parse_quantity(limit, Dimension.ENERGY) if limit else None
+    return Box(name, entry["kind"], parse_quantity(limit, Dimension.ENERGY) if limit else None)
 
 
 def _incident(entry: Mapping[str, Any]) -> Deed:

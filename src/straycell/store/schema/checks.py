@@ -3,8 +3,6 @@
 A NULL passes every one of them (SQL: an unknown check holds), so optional columns need no word of it.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator
 
 from sqlalchemy import CheckConstraint

@@ -1,7 +1,5 @@
 """Is the schema of a file what it should be, and does each value keep to it: named with its row."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterator
 from functools import cache

@@ -3,8 +3,6 @@
 The version is in the header of the file, so that reading needs no Alembic; it equals the newest migration.
 """
 
-from __future__ import annotations
-
 import os
 from datetime import datetime
 from pathlib import Path

@@ -4,8 +4,6 @@ Generated and committed, because reflecting the tables costs every command 50 to
 A test compares the files with what this would write.
 """
 
-from __future__ import annotations
-
 import json
 from collections.abc import Iterator
 from pathlib import Path
@@ -32,7 +30,7 @@ _NOTICE = (
 
 def tables_text() -> str:
     """The tables as queries see them: plain SQLAlchemy, without keys to other tables or checks."""
-    lines = [f'"""The tables as queries see them.{_NOTICE}"""', "", "from __future__ import annotations", ""]
+    lines = [f'"""The tables as queries see them.{_NOTICE}"""', ""]
     lines.append(
         "from sqlalchemy import Boolean, Column, Float, Integer, LargeBinary, MetaData, String, Table"
     )

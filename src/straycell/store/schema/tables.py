@@ -3,8 +3,6 @@
 Generated from schema/models: change those, then run `python -m straycell.store.schema.generate`.
 """
 
-from __future__ import annotations
-
 from sqlalchemy import Boolean, Column, Float, Integer, LargeBinary, MetaData, String, Table
 
 _BOOK = MetaData()

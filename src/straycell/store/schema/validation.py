@@ -1,7 +1,5 @@
 """What may become a row: checked before it exists, with a message for a person. The database checks again."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterator
 from datetime import UTC, datetime

@@ -1,7 +1,5 @@
 """A glance at the names in a store for shell completion: bare SQLite, read-only, never waiting, never failing."""
 
-from __future__ import annotations
-
 import sqlite3
 from contextlib import closing
 from enum import StrEnum
@@ -12,15 +10,8 @@ MOST = 200
 _WAIT_S = 0.2
 
 
-class Names(StrEnum):
-    """Whose names are wanted."""
-
-    CELL = "cell"
-    BLANK = "blank"
-    TEARDOWN = "teardown"
-    BOX = "box"
-    METER = "meter"
-    PROJECT = "project"
+Names = StrEnum("Names", "CELL BLANK TEARDOWN BOX METER PROJECT")
+"""Whose names are wanted."""
 
 
 _QUERIES: dict[Names, str] = {

@@ -3,8 +3,7 @@
 Rollback journal, not a write-ahead log: looking leaves no files behind and works in a read-only folder.
 """
 
-from __future__ import annotations
-
+import shlex
 import sqlite3
 import time
 from collections.abc import Callable, Iterable, Iterator
@@ -70,9 +69,9 @@ def require_file(path: Path) -> None:
                 "is a folder", "name the file in it with --store", file=path, cure=Cure.OTHER_FILE
             )
         if not path.exists():
-            raise StoreFault(
-                "does not exist", "start one with: straycell store init", file=path, cure=Cure.OTHER_FILE
-            )
+            # With its name: alone, `store init` would make the usual store and this one still be missing.
+            start = f"start one with: straycell --store {shlex.quote(str(path))} store init"
+            raise StoreFault("does not exist", start, file=path, cure=Cure.OTHER_FILE)
         if not path.is_file():
             raise StoreFault(
                 "is not a file but a device or a pipe",

@@ -1,7 +1,5 @@
 """The file as such: its marks and definitions, whether it is whole, and copies of it."""
 
-from __future__ import annotations
-
 import sqlite3
 import time
 from collections.abc import Callable, Iterable

@@ -4,8 +4,6 @@ INSERT OR REPLACE removes the old row without firing a delete trigger, so an INS
 is refused too, for every key of the table (sqlite.org/lang_conflict.html).
 """
 
-from __future__ import annotations
-
 from sqlalchemy import Connection
 
 from straycell.store.sqlite.engine import define

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -10,6 +10,7 @@ from sqlalchemy import Column, ColumnElement, Connection, Select, Table, bindpar
 
 from straycell.acceptance.evidence import Fall, Finding, fact_key
 from straycell.acceptance.findings import stands
+from straycell.store.book.events import RESTORED, SALVAGED
 from straycell.store.book.register import BORN, said
 from straycell.store.book.stock.facts import FACTS
 from straycell.store.column_values import from_json, from_us, to_json, to_us
@@ -33,19 +34,17 @@ def recorded(
 
     `bench` is that of a write not yet filed (None: this store's; a merge is of neither bench).
     """
-    rows = _rows(conn, codes, bench)
-    falls = _falls(conn, rows, bench) if rows else {}
-    listed: dict[str, dict[str, Finding]] = {}
-    fallen: dict[str, list[Fall]] = {}
-    for row in rows:
-        finding = _finding(row)
-        known = listed.setdefault(row.code, {})
-        if row.digest in falls and row.digest not in known:
-            fallen.setdefault(row.code, []).append(falls[row.digest])
-        known.setdefault(row.digest, finding)
+    listed: dict[str, dict[str, list[Any]]] = {}
+    for row in _rows(conn, codes, bench):
+        listed.setdefault(row.code, {}).setdefault(row.digest, []).append(row)
+    fell = _fell(conn, [digest for known in listed.values() for digest in known], bench)
+    falls = _falls(
+        conn, {d: rows for known in listed.values() for d, rows in known.items() if d in fell}, fell, bench
+    )
     return {
         code: Recorded(
-            tuple(f for digest, f in known.items() if digest not in falls), tuple(fallen.get(code, ()))
+            tuple(_finding(rows[0]) for digest, rows in known.items() if digest not in fell),
+            tuple(falls[digest] for digest in known if digest in falls),
         )
         for code, known in listed.items()
     }
@@ -56,19 +55,36 @@ def _rows(conn: Connection, codes: Collection[str] | None, bench: str | None = N
     return list(_FINDINGS.rows(conn, codes, bench=bench))
 
 
-def _written(table: Table, key: Column[str]) -> Select[Any]:
-    """Rows with bench and time of their write. A write is filed last: until then its first event tells when it was."""
-    # The write of this very transaction has no row yet, and still its time decides falls.
-    events = select(EVENT.c.at_us).where(EVENT.c.write_id == table.c.write_id).order_by(EVENT.c.id).limit(1)
+def _by() -> ColumnElement[str]:
+    """The bench of a write; of one not yet filed, the one that is given, or else this store's."""
     own: ColumnElement[str] = func.coalesce(bindparam("bench", ""), select(BENCH.c.letter).scalar_subquery())
-    by = func.coalesce(WRITE.c.bench, own)
-    at_us = func.coalesce(WRITE.c.at_us, events.scalar_subquery())
-    query = select(table, by.label("bench"), at_us.label("written_us"))
+    return func.coalesce(WRITE.c.bench, own)
+
+
+def _written(table: Table, key: Column[str]) -> Select[Any]:
+    """Rows with bench, time and verb of their write, the one that was recorded first first."""
+    by, at_us = _by(), _of_write(table, WRITE.c.at_us, EVENT.c.at_us)
+    verb = _of_write(table, WRITE.c.verb, EVENT.c.verb)
+    query = select(table, by.label("bench"), at_us.label("written_us"), verb.label("verb"))
     return query.join(WRITE, WRITE.c.id == table.c.write_id, isouter=True).order_by(at_us, by, key)
+
+
+def _of_write(table: Table, filed: Column[Any], begun: Column[Any]) -> ColumnElement[Any]:
+    """What a write bears; of this very transaction, which is filed last, what its first event bears."""
+    first = select(begun).where(EVENT.c.write_id == table.c.write_id).order_by(EVENT.c.id).limit(1)
+    return func.coalesce(filed, first.scalar_subquery())
+
+
+def _taken_back() -> Select[Any]:
+    """The records that were superseded, with time and bench, the first time first."""
+    query = select(SUPERSESSION.c.record, EVENT.c.at_us, _by().label("bench"))
+    query = query.join(EVENT, EVENT.c.id == SUPERSESSION.c.event_id)
+    return query.join(WRITE, WRITE.c.id == EVENT.c.write_id, isouter=True).order_by(EVENT.c.at_us, _by())
 
 
 _FINDINGS = Prepared(lambda: _written(FINDING, FINDING.c.digest), FINDING.c.code)
 _FELL = Prepared(lambda: _written(FINDING_FELL, FINDING_FELL.c.key), FINDING_FELL.c.digest)
+_SUPERSEDED = Prepared(_taken_back, SUPERSESSION.c.record)
 
 
 def _finding(row: Any) -> Finding:
@@ -91,29 +107,46 @@ def _finding(row: Any) -> Finding:
 # --- falling ---------------------------------------------------------------------------------------
 
 
-def _falls(conn: Connection, rows: Sequence[Any], bench: str | None) -> dict[str, Fall]:
-    """The fall of each void finding, by digest: the first of them where two benches saw it."""
-    fell = list(_FELL.rows(conn, {row.digest for row in rows}, bench=bench))
-    if not fell:
+def _fell(conn: Connection, digests: Collection[str], bench: str | None) -> dict[str, list[Any]]:
+    """The rows that say of these findings that they are void, by digest, the first one first."""
+    return grouped((row.digest, row) for row in _FELL.rows(conn, digests, bench=bench)) if digests else {}
+
+
+def _falls(
+    conn: Connection,
+    listed: Mapping[str, Sequence[Any]],
+    fell: Mapping[str, Sequence[Any]],
+    bench: str | None,
+) -> dict[str, Fall]:
+    """The falls that ask for new tests, by digest, from the rows of each void finding.
+
+    Its time is that of the first mistake, not of the merge that first saw both: that differs with the order of merges.
+    """
+    if not listed:
         return {}
-    items = _instead(conn, {row.key for row in fell})
-    first: dict[str, Any] = {}
-    for row in rows:
-        first.setdefault(row.digest, row)
+    bases = {digest: frozenset(from_json(rows[0].basis)) for digest, rows in listed.items()}
+    gone = withdrawn(conn, frozenset[str]().union(*bases.values()), bench)
+    items = _instead(conn, gone)
     found: dict[str, Fall] = {}
-    for row in fell:
-        finding = first[row.digest]
-        cell, instead = items.get(row.key, (None, frozenset()))
-        fall = Fall(
-            finding.rule,
-            from_us(row.written_us),
-            from_us(finding.written_us),
-            row.bench == finding.bench,
+    for digest, rows in listed.items():
+        own = [row for row in rows if row.bench]
+        # Found by a merge and void by another: had the mistake been merged first, nothing would have been found.
+        if not own and not any(row.bench for row in fell[digest]):
+            continue
+        # After a restore the record itself may be missing: then the fall says when.
+        known = [(gone[key], key) for key in bases[digest] & gone.keys()]
+        back, key = min(known or [(Back(r.written_us, r.bench), r.key) for r in fell[digest]])
+        found_us = own[0].written_us if own else back.at_us
+        cell, instead = items.get(key, (None, frozenset()))
+        found[digest] = Fall(
+            rows[0].rule,
+            from_us(max(back.at_us, found_us)),
+            from_us(found_us),
+            # A restored store knows what was found, and not how long before it was undone.
+            bool(own) and back.bench == own[0].bench and own[0].verb not in (RESTORED, SALVAGED),
             instead,
-            cell == finding.code,
+            cell == rows[0].code,
         )
-        # The first fall counts: from then on the cell had to be tested again.
-        found.setdefault(row.digest, fall)
     return found
 
 
@@ -128,18 +161,18 @@ def _instead(conn: Connection, keys: Collection[str]) -> dict[str, tuple[str, fr
     return {key: (row.code, frozenset(new.get(key, ()))) for key, row in of.items()}
 
 
-def let_fall(pen: Pen, codes: Collection[str]) -> set[str]:
-    """Record the fall of each finding of these cells of which a record was withdrawn; returns the cells."""
-    rows = _rows(pen.conn, codes)
+def let_fall(pen: Pen, codes: Collection[str]) -> tuple[set[str], set[str]]:
+    """Record the fall of each finding of these cells of which a record was withdrawn.
+
+    Returns their cells, and those among them that are to be tested again.
+    """
+    bench = None if pen.merging is None else ""
+    rows = _rows(pen.conn, codes, bench)
     if not rows:
-        return set()
-    known = set(
-        pen.conn.execute(
-            select(FINDING_FELL.c.digest).where(among(FINDING_FELL.c.digest, {row.digest for row in rows}))
-        ).scalars()
-    )
+        return set(), set()
+    known = _fell(pen.conn, {row.digest for row in rows}, bench)
     open_ = {row.digest: _finding(row) for row in rows if row.digest not in known}
-    gone = withdrawn(pen.conn, {key for finding in open_.values() for key in finding.basis})
+    gone = withdrawn(pen.conn, {key for finding in open_.values() for key in finding.basis}).keys()
     # In a fixed order: two benches that see the same falls file the same rows.
     void = sorted((f for f in open_.values() if not stands(f, gone)), key=lambda f: (f.cell, f.digest))
     for finding in void:
@@ -148,7 +181,9 @@ def let_fall(pen: Pen, codes: Collection[str]) -> set[str]:
         pen.conn.execute(FINDING_FELL.insert().values(digest=finding.digest, key=key, write_id=pen.write_id))
         because = f"it rests on {key}, which was withdrawn as a mistake: {finding.words}"
         pen.event("finding-fell", [finding.cell], subject=finding.rule, because=because)
-    return {finding.cell for finding in void}
+    # As `_falls`: what only merges saw is no reason to test again.
+    own = {row.digest for row in rows if row.bench or pen.merging is None}
+    return {finding.cell for finding in void}, {f.cell for f in void if f.digest in own}
 
 
 # --- what was taken back ----------------------------------------------------------------------------
@@ -156,21 +191,29 @@ def let_fall(pen: Pen, codes: Collection[str]) -> set[str]:
 _FACT = "fact "
 
 
-def withdrawn(conn: Connection, keys: Collection[str] | None) -> set[str]:
-    """Which of these keys (None: of all) name a record that was superseded, or a fact that was mistyped."""
-    query = select(SUPERSESSION.c.record).distinct()
-    if keys is None:
-        return {*conn.execute(query).scalars(), *_facts(conn, None)}
-    records = set(conn.execute(query.where(among(SUPERSESSION.c.record, keys))).scalars())
+@dataclass(frozen=True, slots=True, order=True)
+class Back:
+    """When a record was first taken back, and by which bench ("": by a merge)."""
+
+    at_us: int
+    bench: str
+
+
+def withdrawn(conn: Connection, keys: Collection[str], bench: str | None = None) -> dict[str, Back]:
+    """Which of these keys name a record that was superseded, or a fact that was mistyped, and since when."""
+    found: dict[str, Back] = {}
+    for row in _SUPERSEDED.rows(conn, keys, bench=bench):
+        found.setdefault(row.record, Back(row.at_us, row.bench))
     subjects = {key.removeprefix(_FACT).partition(".")[0] for key in keys if key.startswith(_FACT)}
-    return records | (set(_facts(conn, subjects)).intersection(keys) if subjects else set())
+    facts = _mistyped(conn, subjects) if subjects else ()
+    return found | {key: back for key, back in facts if key in keys}
 
 
-def _facts(conn: Connection, codes: Collection[str] | None) -> Iterator[str]:
+def _mistyped(conn: Connection, codes: Collection[str]) -> Iterator[tuple[str, Back]]:
     for code, fields in said(conn, codes, FACTS).items():
         for name, found in fields.items():
-            for entry in found.withdrawn:
-                yield fact_key(code, name, "" if entry == BORN else entry)
+            for entry, by in found.withdrawn.items():
+                yield fact_key(code, name, "" if entry == BORN else entry), Back(by.at_us, by.bench)
 
 
 # --- adding ----------------------------------------------------------------------------------------

@@ -11,7 +11,7 @@ from sqlalchemy import Row
 from straycell.acceptance.evidence import Evidence, Finding
 from straycell.acceptance.reasons import Verdict
 from straycell.cells import Stage
-from straycell.store.book.derived import say
+from straycell.store.book import derived
 from straycell.store.book.measured import readings
 from straycell.store.book.stock import cells
 from straycell.store.book.use import builds
@@ -42,7 +42,7 @@ def settle(pen: Pen) -> None:
         pen.kin.clear()
         codes = [*touched, *sorted(kin)]
         # Before judging: a finding that just fell must not count, and its re-test must.
-        fallen = findings.let_fall(pen, codes)
+        void, fallen = findings.let_fall(pen, codes)
         found, whys = list[Finding](), dict[str, str]()
         for part in parts(codes, _AT_ONCE):
             made = _judged(pen, part, kin)
@@ -50,8 +50,9 @@ def settle(pen: Pen) -> None:
             whys |= {each.verdict.code: why for each in made if (why := why_condemned(each.verdict))}
         # Once for all of them: the rows of a merge lie alike on every bench.
         findings.record(pen, found)
+        derived.follow(pen.conn, cells=void)
         follow(pen, whys, fallen)
-        pen.kin |= _kin_of_signs(pen, found, fallen)
+        pen.kin |= _kin_of_signs(pen, found, void)
 
 
 def _judged(pen: Pen, codes: Sequence[str], kin: Collection[str]) -> list[Judgement]:
@@ -123,7 +124,7 @@ def follow(pen: Pen, whys: Mapping[str, str], fallen: Collection[str]) -> None:
     # A cell whose last finding fell comes back as received: it is tested again before use.
     for code in sorted(set(fallen) - whys.keys()):
         event_id = pen.event("cleared", [code], because="what condemned it was taken back as a mistake")
-        say(pen, event_id, {code: {"stage": Stage.RECEIVED.value}})
+        derived.say(pen, event_id, {code: {"stage": Stage.RECEIVED.value}})
 
 
 def refresh(pen: Pen, progress: Callable[[int, int], None] | None = None, helpers: int = 1) -> int:

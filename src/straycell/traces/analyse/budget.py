@@ -5,8 +5,6 @@ Independent limits of error are rectangular and add in quadrature. What both vol
 its current: the share for the gain, the fixed part for what its zero adds up to over one discharge.
 """
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass
 

@@ -5,8 +5,6 @@ start counts once a full charge before it is on record. A charge in the trace is
 temperature: which column is the room's and which the cell's own, a file does not say.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass

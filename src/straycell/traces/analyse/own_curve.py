@@ -1,7 +1,5 @@
 """A few points of a whole discharge, enough to predict the next one."""
 
-from __future__ import annotations
-
 import numpy as np
 
 from straycell.physics.run_time.runtime import OwnTrace

@@ -1,7 +1,5 @@
 """From a trace to its figures: capacity, energy, resistance, what they are worth, and what speaks against them."""
 
-from __future__ import annotations
-
 import numpy as np
 
 from straycell.meters import Meter

@@ -5,8 +5,6 @@ A single pulse: R = (U_rest - U(t)) / I at a time t after its start. A value is 
 length, temperature and state of charge, so all three are kept with it.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import dataclass
 

@@ -1,8 +1,6 @@
 """The result of a trace: the figures, each with its budget, and their JSON."""
 
-from __future__ import annotations
-
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Any
 
 from straycell.quantities import Measured
@@ -10,6 +8,13 @@ from straycell.traces.analyse.budget import BudgetLine
 from straycell.traces.analyse.resistance import PulseResistance
 from straycell.traces.analyse.runs import DischargeRun
 from straycell.traces.analyse.steps import Step
+
+_OF_A_RUN = ("start_s", "end_s", "end_v", "capacity_ah", "energy_wh", "current_a", "at_least")
+_OF_A_STEP = {
+    "kind": "kind",
+    "start_s": "onset_s",
+    **{name: name for name in ("end_s", "current_a", "charge_ah", "energy_wh")},
+}
 
 
 @dataclass(frozen=True)
@@ -48,12 +53,11 @@ class TraceResult:
             "cutoff_v": self.cutoff_v,
             "discharge_current_a": self.run.current_a if self.run else None,
             "temperature_c": self.temperature_c,
-            "discharges": [_run_json(run) for run in self.runs],
-            "steps": [_step_json(step) for step in self.steps[:500]],
-            "budget": [
-                {"figure": line.figure, "source": line.source, "value": line.value, "u": line.u}
-                for line in self.budget
+            "discharges": [{name: getattr(run, name) for name in _OF_A_RUN} for run in self.runs],
+            "steps": [
+                {key: getattr(step, name) for key, name in _OF_A_STEP.items()} for step in self.steps[:500]
             ],
+            "budget": [asdict(line) for line in self.budget],
             "warnings": list(self.warnings),
             "notes": list(self.notes),
         }
@@ -92,27 +96,4 @@ def _pulse_json(pulse: PulseResistance) -> dict[str, Any]:
         "current_a": pulse.current_a,
         "rested_s": pulse.rested_s,
         "out_ah": pulse.out_ah,
-    }
-
-
-def _run_json(run: DischargeRun) -> dict[str, Any]:
-    return {
-        "start_s": run.start_s,
-        "end_s": run.end_s,
-        "end_v": run.end_v,
-        "capacity_ah": run.capacity_ah,
-        "energy_wh": run.energy_wh,
-        "current_a": run.current_a,
-        "at_least": run.at_least,
-    }
-
-
-def _step_json(step: Step) -> dict[str, Any]:
-    return {
-        "kind": step.kind.value,
-        "start_s": step.onset_s,
-        "end_s": step.end_s,
-        "current_a": step.current_a,
-        "charge_ah": step.charge_ah,
-        "energy_wh": step.energy_wh,
     }

@@ -1,7 +1,5 @@
 """Discharges: which steps belong together, did it start full, did it reach the cut-off, what came out."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, replace
 
 import numpy as np

@@ -6,8 +6,6 @@ the step's rows from each other (instruments write a row when a step ends), else
 nothing ties the rows to the steps (a free-running logger), the time between is shared by both steps.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -34,12 +32,8 @@ _MOSTLY = 0.9
 _FIRST_ROWS = 5
 
 
-class StepKind(StrEnum):
-    """What the current did."""
-
-    REST = "rest"
-    CHARGE = "charge"
-    DISCHARGE = "discharge"
+StepKind = StrEnum("StepKind", "REST CHARGE DISCHARGE")
+"""What the current did."""
 
 
 _KIND = {-1: StepKind.DISCHARGE, 0: StepKind.REST, 1: StepKind.CHARGE}

@@ -1,7 +1,5 @@
 """What a file's rows must satisfy before anything is computed: each fault is a warning or a refusal with its line."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 

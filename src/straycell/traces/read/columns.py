@@ -4,8 +4,6 @@ Known are the preferred labels and machine-readable names of the open Battery Da
 Alliance, LF Energy), and plain words with a unit, like `time_s`, `Voltage (mV)`, `I / mA`, `Capacity[mAh]`.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass

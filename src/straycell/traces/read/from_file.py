@@ -1,7 +1,5 @@
 """From a file to a Trace."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from pathlib import Path
 

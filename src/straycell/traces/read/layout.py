@@ -1,7 +1,5 @@
 """How a file is laid out: its text, its separator, its decimal mark, and the line that names the columns."""
 
-from __future__ import annotations
-
 import re
 import zlib
 from collections.abc import Iterator, Mapping

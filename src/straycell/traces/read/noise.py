@@ -1,7 +1,5 @@
 """What the rows themselves tell of an instrument: the steps it shows and how much its readings scatter."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 import numpy as np

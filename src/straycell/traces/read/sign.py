@@ -1,7 +1,5 @@
 """Which sign of the current means discharge: asked of the voltage, never of the file's maker."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

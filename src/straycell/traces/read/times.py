@@ -18,14 +18,8 @@ _DATE = re.compile(r"^\s*\d{4}-\d{1,2}-\d{1,2}|^\s*\d{1,2}[./]\d{1,2}[./]\d{2,4}
 _DAY_S = 86400.0
 
 
-class Stamps(StrEnum):
-    """What a file's times are: counted from a start, of a clock, or of a calendar (in UTC, local, or unclear)."""
-
-    COUNTED = "counted"
-    CLOCK = "clock"
-    UTC = "utc"
-    LOCAL = "local"
-    UNCLEAR = "unclear"
+Stamps = StrEnum("Stamps", "COUNTED CLOCK UTC LOCAL UNCLEAR")
+"""What a file's times are: counted from a start, of a clock, or of a calendar (in UTC, local, or unclear)."""
 
 
 def seconds(column: pd.Series[str], factor: float) -> tuple[Floats, Stamps]:

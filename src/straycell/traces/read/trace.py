@@ -1,7 +1,5 @@
 """One recorded curve as plain arrays, in SI units, negative current on discharge."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, field
 from datetime import datetime
 

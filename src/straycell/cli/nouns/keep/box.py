@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
 from typing import Annotated
 
 from straycell.bench.paper.charts import boxes_chart_of
@@ -31,7 +30,7 @@ def add(
     with context.writing(create=True) as writer:
         writer.add_box(name, kind or DEFAULT_KIND, limit_wh)
         made = writer.box(name)
-    output.emit(asdict(made), lambda: output.say(f"{made.name}  {made.kind}"))
+    output.emit(made._asdict(), lambda: output.say(f"{made.name}  {made.kind}"))
     talk_cautions(Step.STORING)
 
 
@@ -51,7 +50,7 @@ def list_all() -> None:
     }
     tables.listing(
         boxes,
-        lambda b: asdict(b) | {"cells": counts[b.name]},
+        lambda b: b._asdict() | {"cells": counts[b.name]},
         columns,
         flexible="name",
         right=("limit", "cells"),

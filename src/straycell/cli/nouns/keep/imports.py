@@ -55,6 +55,7 @@ def cells(
     if template:
         _print(form.TEMPLATE)
     elif _import(file, columns, partial, form, form.import_cells, create=True):
+        output.hint("next: straycell label sheet --new --out FILE.pdf (each cell needs its code on it)")
         talk_cautions(Step.INTAKE)
 
 

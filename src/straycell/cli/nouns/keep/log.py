@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from straycell.bench.recording.tonight import Logged, log_since
+from straycell.bench.recording.tonight import Logged, last_write, log_since
 from straycell.bench.wording import shapes
 from straycell.cli.app import context, output, tables
 from straycell.cli.app.grammar import values
@@ -46,7 +46,7 @@ def log(
     )
     if not logged:
         output.talk("nothing was written yet")
-    elif logged[-1].numbers:
+    elif any(each.numbers for each in last_write(logged)):
         output.hint("the last write can be taken back within an hour: straycell reading undo --because TEXT")
 
 

@@ -184,7 +184,7 @@ def fault(
 
 
 def _page(meter: Meter) -> None:
-    output.say(meter.name + (f"  (like a {meter.like})" if meter.like else ""))
+    output.say(meter.name + (f"  (like {meter.like})" if meter.like else ""))
     unknown = "not known: the cautious default of the rules holds"
     facts = [(quantity, meter.accuracy_words(quantity) or unknown) for quantity in ACCURACIES]
     # Beside the accuracy of the same figure: a coarse display undoes a fine one.

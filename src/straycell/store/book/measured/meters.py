@@ -2,8 +2,6 @@
 row, the newest that was not taken back counts.
 """
 
-from __future__ import annotations
-
 import json
 import math
 from collections.abc import Collection, Sequence
@@ -69,7 +67,7 @@ def meters(conn: Connection) -> list[Meter]:
 
 def meter(conn: Connection, name: str) -> Meter:
     """One meter by its exact name. Raises BadData when there is none."""
-    return named(meters(conn), name, "meter", "meters", "declare one with: straycell meter add")
+    return named(meters(conn), name, "meter", "meters", "declare one with: straycell meter add {}")
 
 
 def keys(conn: Connection) -> dict[str | None, str | None]:

@@ -1,7 +1,5 @@
 """Readings and charges in the store: added, superseded with a reason, never changed."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime

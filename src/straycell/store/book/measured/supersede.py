@@ -1,7 +1,5 @@
 """Taking a reading back: once, with the mistake named and a reason; it stays visible for ever."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import replace
 

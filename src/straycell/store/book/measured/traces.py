@@ -1,7 +1,5 @@
 """Traces in the store: the file as it was, how it was read, what came of it; never changed, never removed."""
 
-from __future__ import annotations
-
 import hashlib
 import zlib
 from collections.abc import Collection, Iterator, Sequence

@@ -1,7 +1,5 @@
 """Boxes in the store, and moving cells between them."""
 
-from __future__ import annotations
-
 from collections.abc import Collection, Sequence
 
 from sqlalchemy import Connection, func, select
@@ -28,7 +26,7 @@ def boxes(conn: Connection) -> list[Box]:
 
 def box(conn: Connection, name: str) -> Box:
     """One box by its exact name. Raises BadData when there is none."""
-    return named(boxes(conn), name, "box", "boxes", "make one with: straycell box add")
+    return named(boxes(conn), name, "box", "boxes", "make one with: straycell box add {}")
 
 
 def add_box(pen: Pen, name: str, kind: str = "", limit_wh: float | None = None) -> Box:

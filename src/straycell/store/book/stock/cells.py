@@ -1,7 +1,5 @@
 """Cells in the store: their codes, the facts, their stage and their box."""
 
-from __future__ import annotations
-
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import fields
 from typing import Any

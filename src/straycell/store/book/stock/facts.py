@@ -1,7 +1,5 @@
 """Logging cells and correcting what is known of them: every value of every field is kept."""
 
-from __future__ import annotations
-
 import json
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import replace

@@ -1,15 +1,12 @@
 """What safe keeping asks of the store: the whole household for `due`, comparisons of meters, incidents."""
 
-from __future__ import annotations
-
 from dataclasses import asdict, dataclass
 from datetime import UTC, date, datetime, time
-from typing import TYPE_CHECKING
 
 from sqlalchemy import Connection, select
 
+from straycell.acceptance import RuleSet, Verdict
 from straycell.acceptance.case import Case
-from straycell.acceptance.reasons import Verdict
 from straycell.errors import BadData
 from straycell.keys import NEW
 from straycell.meters import Meter
@@ -27,9 +24,6 @@ from straycell.store.schema.validation import require_because
 from straycell.store.session import Pen
 from straycell.store.verdicts import siblings
 from straycell.store.verdicts.evidence import evidences
-
-if TYPE_CHECKING:
-    from straycell.acceptance import RuleSet
 
 
 def household(conn: Connection, rules: RuleSet, now: datetime, judged: dict[str, Verdict]) -> Household:

@@ -1,7 +1,5 @@
 """Tear-downs in the store."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date

@@ -3,8 +3,6 @@
 Only what holds no evidence can be withdrawn, so that no danger once seen goes with it.
 """
 
-from __future__ import annotations
-
 from sqlalchemy import select
 
 from straycell.cells import Cell, Stage, check_move

@@ -1,7 +1,5 @@
 """Builds: cells promised to a project, built in, given back. A cell is in one live build at most."""
 
-from __future__ import annotations
-
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from typing import Any
 

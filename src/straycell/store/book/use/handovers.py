@@ -1,18 +1,17 @@
 """Hand-overs in the store: condemned cells gathered for a collection point, and their leaving. Nothing is deleted."""
 
-from __future__ import annotations
-
 from collections.abc import Collection, Sequence
 from datetime import datetime
-from typing import TYPE_CHECKING
 
 from sqlalchemy import Connection, func, select
 
+from straycell.acceptance import RuleSet
 from straycell.cells import Stage
 from straycell.errors import BadData
 from straycell.keys import RecordKey, key_of
 from straycell.safety.handover.listing import HandoverCell, HandoverList, make_list
 from straycell.store.book.derived import follow
+from straycell.store.book.events import RESTORED
 from straycell.store.book.names import letter
 from straycell.store.book.records import HandoverEntry, Listing
 from straycell.store.book.register import put
@@ -22,9 +21,6 @@ from straycell.store.schema.tables import BUILD, BUILD_CELL, CELL, EVENT, EVENT_
 from straycell.store.session import Pen, grouped, insert_many
 from straycell.store.verdicts.evidence import evidences
 from straycell.store.verdicts.recorded import judge
-
-if TYPE_CHECKING:
-    from straycell.acceptance import RuleSet
 
 _CONDEMNING = ("condemned", "discarded")
 
@@ -134,7 +130,7 @@ def add_handover(pen: Pen, place: str, codes: Sequence[str] | None = None) -> Ha
     # benches each put on the list of one of them would be two rows of one name, which no merge can take.
     own = func.substr(HANDOVER.c.key, 1, 1) == letter(pen.conn)
     # Nor one from before a restore: what was put on it since the backup is forgotten here, and known elsewhere.
-    restored = select(func.max(EVENT.c.at_us)).where(EVENT.c.verb == "store-restored").scalar_subquery()
+    restored = select(func.max(EVENT.c.at_us)).where(EVENT.c.verb == RESTORED).scalar_subquery()
     open_one = pen.conn.execute(
         select(HANDOVER.c.key)
         .where(HANDOVER.c.place == name, HANDOVER.c.closed_at_us.is_(None), own)

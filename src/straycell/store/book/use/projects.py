@@ -1,7 +1,5 @@
 """Projects as filed: their text, how urgent they are, and where they are."""
 
-from __future__ import annotations
-
 from datetime import date
 from typing import Any
 
@@ -32,7 +30,7 @@ def projects(conn: Connection) -> list[ProjectEntry]:
 
 def project(conn: Connection, name: str) -> ProjectEntry:
     """One project by its exact name. Raises BadData when there is none."""
-    return named(projects(conn), name, "project", "projects", "file one with: straycell project add")
+    return named(projects(conn), name, "project", "projects", "file one with: straycell project add FILE")
 
 
 def key(conn: Connection, name: str) -> str:

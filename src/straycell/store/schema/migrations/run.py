@@ -1,7 +1,5 @@
 """Run the migrations on an open connection, inside the caller's transaction."""
 
-from __future__ import annotations
-
 import os
 from pathlib import Path
 

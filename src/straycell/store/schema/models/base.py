@@ -1,7 +1,5 @@
 """What all tables share: one register, and how keys, checks and indexes are named."""
 
-from __future__ import annotations
-
 from sqlalchemy import MetaData
 from sqlalchemy.orm import registry
 from sqlmodel import SQLModel

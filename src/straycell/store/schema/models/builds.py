@@ -1,7 +1,5 @@
 """The tables of projects and builds."""
 
-from __future__ import annotations
-
 from sqlalchemy import Index, UniqueConstraint, text
 from sqlmodel import Field
 

@@ -1,7 +1,5 @@
 """The tables of safe keeping: hand-overs, what is on them, and comparisons of meters."""
 
-from __future__ import annotations
-
 from sqlalchemy import Index, text
 from sqlmodel import Field
 

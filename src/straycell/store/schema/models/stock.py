@@ -3,8 +3,6 @@
 A column's name carries its unit; `_us` is microseconds since 1970 UTC.
 """
 
-from __future__ import annotations
-
 from sqlalchemy import Index, UniqueConstraint, text
 from sqlmodel import Field
 

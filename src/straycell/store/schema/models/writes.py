@@ -1,7 +1,5 @@
 """The tables of identity: what was written when, by which bench, on top of which writes; facts and findings."""
 
-from __future__ import annotations
-
 from sqlalchemy import ForeignKeyConstraint, Index, UniqueConstraint, text
 from sqlmodel import Field
 

@@ -3,8 +3,6 @@
 From the release on copy the statements into this file; later migrations alter them.
 """
 
-from __future__ import annotations
-
 from alembic import op
 
 from straycell.store.schema.ddl import STATEMENTS
