@@ -8,6 +8,7 @@ judge        the verdict                                     reasons, record   i
 figures      the values a cell has today
 """
 
+from straycell.acceptance.case import Case
 from straycell.acceptance.conformance import conformance_probability
 from straycell.acceptance.evidence import (
     BestSibling,
@@ -21,11 +22,15 @@ from straycell.acceptance.evidence import (
 from straycell.acceptance.figures import Figures, figures
 from straycell.acceptance.findings import find, stands
 from straycell.acceptance.judge import Judgement, assess, judge
+from straycell.acceptance.permission import charge_refusal, out_of_use, usable, usable_until
 from straycell.acceptance.reasons import Missing, Outcome, Reason, Status, Verdict
-from straycell.acceptance.rules import Limit, RuleSet, load_rules, read_rules, shipped_rules
+from straycell.acceptance.record import verdict_to_json
+from straycell.acceptance.rules import Limit, RuleSet, chemistry_keys, load_rules, read_rules, shipped_rules
+from straycell.acceptance.work import Work, WorkKind
 
 __all__ = [
     "BestSibling",
+    "Case",
     "Condemnation",
     "Evidence",
     "Fall",
@@ -41,13 +46,21 @@ __all__ = [
     "Status",
     "Upset",
     "Verdict",
+    "Work",
+    "WorkKind",
     "assess",
+    "charge_refusal",
+    "chemistry_keys",
     "conformance_probability",
     "figures",
     "find",
     "judge",
     "load_rules",
+    "out_of_use",
     "read_rules",
     "shipped_rules",
     "stands",
+    "usable",
+    "usable_until",
+    "verdict_to_json",
 ]

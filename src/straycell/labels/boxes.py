@@ -27,6 +27,10 @@ class Box:
         return Box(self.x + by, self.y + by, self.width - 2 * by, self.height - 2 * by)
 
 
+Segment = tuple[float, float, float, float]
+"""A line from (x, y) to (x, y) in mm."""
+
+
 def frame(box: Box, stroke_mm: float) -> list[Box]:
     """The outline of a box, inside its edges."""
     low, right = box.bottom - stroke_mm, box.right - stroke_mm

@@ -1,18 +1,15 @@
 """The forms of what can be recorded, made from the one table of fields: which fields, in which unit, and back again."""
 
-from __future__ import annotations
-
-import re
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Any
 
+from straycell.bench.intake import words
 from straycell.cells import Look
 from straycell.errors import BadData, StraycellError
-from straycell.quantities import Dimension, Window, parse_quantity
-from straycell.readings import Method
-from straycell.readings.fields import OF_CHARGE, OF_READING, ROOM, Field
+from straycell.quantities import Dimension
+from straycell.readings import OF_CHARGE, OF_READING, ROOM, Field
 from straycell.safety import Step
 from straycell.typed import parse_line, parse_word
 from straycell.web.words import refusal
@@ -135,34 +132,4 @@ def _value(field: Field, text: Callable[[str], str], texts: Callable[[str], list
 def number(typed: str, field: Field) -> float:
     """A figure in the unit of its field, or with a unit of its own. Raises BadData."""
     assert field.dimension is not None
-    return figure(typed, field.dimension, field.noun, field.typed)
-
-
-def figure(typed: str, dimension: Dimension, noun: str, window: Window | None = None) -> float:
-    """A figure in the unit that stands beside it, or with a unit of its own. Raises BadData.
-
-    A phone's number keys have a comma in many countries: it is taken where only one reading of it can be meant.
-    """
-    # "12,500" mAh is 12500 to some and 12.5 to others: both are tried, and two that fit are refused.
-    readings = [typed]
-    if re.fullmatch(r"[+-]?\d+,\d+", typed):
-        readings = [
-            typed.replace(",", "."),
-            *([typed.replace(",", "")] if re.search(r",\d{3}$", typed) else []),
-        ]
-    found, fault = [], None
-    for each in readings:
-        try:
-            found.append(parse_quantity(each, dimension, window=window, bare=UNITS.get(dimension), name=noun))
-        except BadData as error:
-            fault = fault or error
-    if len(found) == 1:
-        return found[0]
-    if fault is not None and not found:
-        raise fault
-    raise BadData(*refusal("two-ways", noun=noun, typed=typed))
-
-
-def methods() -> list[str]:
-    """The ways a resistance can be measured."""
-    return [method.value for method in Method]
+    return words.number(typed, field.dimension, UNITS.get(field.dimension), field.noun, field.typed)

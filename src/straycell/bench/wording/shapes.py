@@ -7,8 +7,7 @@ from dataclasses import asdict
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
-from straycell.acceptance import Figures
-from straycell.acceptance.record import verdict_to_json
+from straycell.acceptance import Figures, verdict_to_json
 from straycell.bench.cell_list import Listed
 from straycell.bench.cell_sheet import CellSheet
 from straycell.cells import Cell

@@ -1,7 +1,5 @@
 """What is known of a cell in words: what it is, its figures, its readings and how each was taken."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 
 from straycell.bench.cell_sheet import CellHistory, CellSheet
@@ -25,6 +23,11 @@ from straycell.store.book.records import Event, RecordedReading
 from straycell.typed import day
 
 _D = Dimension
+
+
+def kind_words(known: CellFacts) -> str:
+    """`18650 nmc  INR18650-26`: what it is, for a heading."""
+    return f"{known.form} {known.chemistry}  {known.marking}".rstrip()
 
 
 def identity(cell: Cell) -> list[tuple[str, str | None]]:

@@ -1,7 +1,5 @@
 """The pages of `straycell load` for a person, made from the same documents as their JSON."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from typing import Any
 
@@ -119,9 +117,7 @@ def wanted_page(found: Document) -> None:
         ],
         indent="  ",
     )
-    if found["notes"]:
-        output.section("Mind")
-        output.bullets(found["notes"])
+    output.listed("Mind", found["notes"])
 
 
 def _end(found: Document) -> str:

@@ -1,7 +1,5 @@
 """A trace on a page: its figures, where their uncertainty comes from, and a small curve."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
@@ -71,9 +69,7 @@ def figures(
         ],
         indent="  ",
     )
-    if found["warnings"]:
-        output.section("Mind")
-        output.bullets(found["warnings"])
+    output.listed("Mind", found["warnings"])
 
 
 def _figure(found: Mapping[str, Any], key: str) -> str:

@@ -1,12 +1,9 @@
 """`straycell charger`: where each slot of a charger ends a charge, measured at the cell's terminals."""
 
-from __future__ import annotations
-
 from typing import Annotated, Any
 
 from straycell.cli.app import clock, context, output, tables
-from straycell.cli.app.grammar import values
-from straycell.cli.app.grammar.verbs import noun_app
+from straycell.cli.app.grammar import noun_app, values
 from straycell.keys import NEW
 from straycell.meters import parse_accuracy, show_accuracy
 from straycell.quantities import Dimension, Measured, show

@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 from straycell.bench.wording import shapes
 from straycell.cli.app import clock, context, output, tables
-from straycell.cli.app.grammar import values
-from straycell.cli.app.grammar.verbs import noun_app
+from straycell.cli.app.grammar import noun_app, values
 from straycell.errors import BadData, UsageFault
 from straycell.meters import ACCURACIES, Meter, meter_classes, meter_like, parse_accuracy, parse_resolution
 from straycell.quantities import Dimension, count_of, parse_quantity, show

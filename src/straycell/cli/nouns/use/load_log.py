@@ -1,7 +1,5 @@
 """`straycell load from-log`: a recorded load as a profile that a project and `runtime` can name."""
 
-from __future__ import annotations
-
 import csv
 import io
 import math
@@ -9,8 +7,7 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
-from straycell.cli.app import output
-from straycell.cli.app.files import write_whole
+from straycell.cli.app import files, output
 from straycell.errors import BadData
 from straycell.projects.loads import parse_profile
 from straycell.quantities import Dimension, show
@@ -29,7 +26,7 @@ def from_log(file: Path, out: Path, columns: str | None, power: bool, force: boo
     lines.writerows([f"{t:.10g}", f"{v:.7g}"] for t, v in zip(times, values, strict=True))
     # Read back as a project would: a profile that no project takes is refused here and not weeks later.
     found = _checked(text.getvalue(), str(file))
-    write_whole(out, text.getvalue().encode(), force=force)
+    files.write_whole(out, text.getvalue().encode(), force=force)
     unit = _D.CURRENT if key == "current_a" else _D.POWER
     document: dict[str, Any] = {"file": str(out), "rows": len(times), "period_s": times[-1], **found}
     output.emit(

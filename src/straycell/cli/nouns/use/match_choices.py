@@ -1,7 +1,5 @@
 """`match` without its own choice: with cells that a person names, and for a load without a project."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from typing import Any
 
