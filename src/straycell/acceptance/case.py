@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from functools import cached_property, wraps
@@ -162,11 +162,15 @@ class Case:
     @once_a_case
     def own_voltages(self) -> tuple[Reading, ...]:
         """Voltages that tell of the cell itself: at its terminals, or at a board that has not tripped."""
+        return tuple(self.own(self.voltages))
+
+    def own(self, voltages: Iterable[Reading]) -> Iterator[Reading]:
+        """Those of the cell itself."""
         # Boards cut off at 2.40 ± 0.10 V (sheets): what reads above 2.5 V has passed a closed switch.
         floor = self.figure("board-voltage")
-        return tuple(
-            r for r in self.voltages if not self.at_board(r) or (r.value is not None and r.value >= floor)
-        )
+        for r in voltages:
+            if not self.at_board(r) or (r.value is not None and r.value >= floor):
+                yield r
 
     @property
     @once_a_case

@@ -52,6 +52,7 @@ CONDEMNING: tuple[Test, ...] = (
     resistance.far_too_high,
     leakage.leaks,
     shelf.sinkings,
+    shelf.losses,
 )
 """All of them are asked, and all they see is recorded: a cell that two records condemn keeps one of them."""
 
