@@ -27,8 +27,8 @@ from straycell.acceptance.checks import (
     voltage,
     warming,
 )
-from straycell.acceptance.conformance import Side
 from straycell.acceptance.evidence import BestSibling, Evidence, Finding, Record
+from straycell.acceptance.reasons import Side
 from straycell.acceptance.rules import chemistry_keys, shipped_rules
 from straycell.cells import CellFacts, Chemistry, members
 
@@ -50,6 +50,7 @@ CONDEMNING: tuple[Test, ...] = (
     resistance.far_too_high,
     leakage.leaks,
     shelf.sinkings,
+    shelf.losses,
 )
 """All of them are asked, and all they see is recorded: a cell that two records condemn keeps one of them."""
 

@@ -9,8 +9,15 @@ from datetime import datetime
 from operator import attrgetter
 from typing import Any
 
-from straycell.acceptance.reasons import Missing, Outcome, Reason, Status, Verdict
-from straycell.acceptance.work import work_from_json, work_to_json
+from straycell.acceptance.reasons import (
+    Missing,
+    Outcome,
+    Reason,
+    Status,
+    Verdict,
+    work_from_json,
+    work_to_json,
+)
 from straycell.keys import RecordKey, key_of
 
 

@@ -6,11 +6,10 @@ from enum import StrEnum
 
 from straycell.acceptance.case import Case
 from straycell.acceptance.checks.warming import proven_charge_a
-from straycell.acceptance.conformance import Side, against_min
 from straycell.acceptance.evidence import Evidence
 from straycell.acceptance.figures import figures
 from straycell.acceptance.permission import charge_refusal, maker_may_raise, more_from_maker
-from straycell.acceptance.reasons import Outcome, Verdict
+from straycell.acceptance.reasons import Outcome, Side, Verdict, against_min
 from straycell.acceptance.rules import RuleSet
 from straycell.physics.charging import allowed_current, temperature_limit
 from straycell.quantities import Dimension, Measured, show

@@ -14,7 +14,7 @@ from straycell.acceptance.charger.judge import (
     resistor_words,
     weak_supply,
 )
-from straycell.acceptance.conformance import DUST
+from straycell.acceptance.reasons import DUST
 from straycell.acceptance.rules import RuleSet, chemistry_keys
 from straycell.cells import CellFacts, Chemistry
 from straycell.physics.charge_time import ChargeTime, Feed, charge_time

@@ -10,9 +10,7 @@ from functools import partial
 
 from straycell.acceptance.case import Case, Seen, Tried, once_a_case
 from straycell.acceptance.checks.steps import rest_work
-from straycell.acceptance.conformance import DUST, Side, against_max
-from straycell.acceptance.reasons import Outcome, Reason, Status
-from straycell.acceptance.work import Work, WorkKind
+from straycell.acceptance.reasons import DUST, Outcome, Reason, Side, Status, Work, WorkKind, against_max
 from straycell.cells import Chemistry
 from straycell.keys import named_here
 from straycell.quantities import Dimension, Measured, show

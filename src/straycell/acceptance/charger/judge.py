@@ -5,7 +5,7 @@
 
 from dataclasses import dataclass
 
-from straycell.acceptance.conformance import DUST
+from straycell.acceptance.reasons import DUST
 from straycell.cells import Chemistry
 from straycell.errors import BadData
 from straycell.physics.charging import (

@@ -22,9 +22,17 @@ from straycell.acceptance.checks.pairs import (
 from straycell.acceptance.checks.retention import grade_retention, retained, start_records
 from straycell.acceptance.checks.steps import check_work, open_charge
 from straycell.acceptance.checks.voltage import doubtful
-from straycell.acceptance.conformance import DUST, Side, against_max, against_min
-from straycell.acceptance.reasons import Outcome, Reason, Status
-from straycell.acceptance.work import Work, WorkKind
+from straycell.acceptance.reasons import (
+    DUST,
+    Outcome,
+    Reason,
+    Side,
+    Status,
+    Work,
+    WorkKind,
+    against_max,
+    against_min,
+)
 from straycell.quantities import Measured
 from straycell.readings import Charge, Quantity, Reading
 

@@ -3,7 +3,7 @@
 from datetime import datetime, timedelta
 
 from straycell.acceptance.case import Case
-from straycell.acceptance.work import Work, WorkKind
+from straycell.acceptance.reasons import Work, WorkKind
 from straycell.cells import Chemistry
 from straycell.readings import Charge
 

@@ -7,7 +7,7 @@ from straycell.bench.project_match import held_match, understood
 from straycell.builds import Build
 from straycell.errors import NegativeAnswer
 from straycell.matching import Match
-from straycell.matching.sheet.fusing import fitted_fault
+from straycell.matching.sheet.currents import fitted_fault
 from straycell.physics.loads import ConstantCurrent
 from straycell.projects import ChargeSpec, Project, finish_faults
 from straycell.quantities import Dimension, show

@@ -25,7 +25,7 @@ from straycell.cli.nouns.use import device_load
 from straycell.cli.nouns.use.device_load import Drawn
 from straycell.cli.show.verdict_page import say_forbidden
 from straycell.matching.words import run_hours as hours
-from straycell.physics.run_time.answers import narrowing
+from straycell.physics.run_time.asked import narrowing
 from straycell.physics.run_time.runtime import RunCell, RunDevice, Runtime
 from straycell.pictures.run_time import run_time_picture, voltage_course
 from straycell.quantities import Dimension, show
