@@ -1,7 +1,5 @@
 """Rules of what a cell is and what happened to it: chemistry, rechargeable or not, mass, history."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Collection, Iterator
 from datetime import datetime
@@ -10,14 +8,12 @@ from functools import partial
 from straycell.acceptance.case import Case, Seen, Tried
 from straycell.acceptance.checks.pairs import checked_after
 from straycell.acceptance.checks.steps import check_step
-from straycell.acceptance.conformance import Side
 from straycell.acceptance.evidence import DISMANTLED, Upset
-from straycell.acceptance.reasons import Outcome, Reason, Status
+from straycell.acceptance.reasons import Outcome, Reason, Side, Status, Work, WorkKind, together
 from straycell.acceptance.rules import family
-from straycell.acceptance.work import Work, WorkKind, together
 from straycell.cells import Chemistry
 from straycell.markings import read_marking
-from straycell.quantities import Dimension, show
+from straycell.quantities import Dimension, Measured, show
 from straycell.readings import FACTS, Quantity
 
 
@@ -141,11 +137,16 @@ def rechargeable(case: Case) -> Iterator[Reason]:
 
 def mass(case: Case) -> Iterator[Reason]:
     """A full-size cell that is too light is not what its sleeve says."""
-    grams, least = case.facts.mass_g, case.known_figure("mass")
-    if grams is None or least is None:
+    least = case.known_figure("mass")
+    # Sleeve and tabs only add to it, so the latest weighing speaks like the bare mass on record.
+    weighed = [case.measured(r) for r in case.of(Quantity.MASS)[-1:]]
+    weighed += [Measured(case.facts.mass_g, 0.0)] if case.facts.mass_g is not None else []
+    if not weighed or least is None:
         return
+    lightest = min(weighed, key=lambda mass: mass.high)
+    grams = lightest.value
     # 18650 sheets say 44 to 48 g: below 38 g something else is under the sleeve, or electrolyte is gone.
-    fine = grams >= least
+    fine = lightest.high >= least
     light = "weigh it again; a light cell is not what it says it is: discard it if it stays light"
     yield case.reason(
         "mass",

@@ -1,7 +1,5 @@
 """What is asked of one cell as it comes out: its voltage as found, its look, its marking. Nothing else if it is damaged."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace

@@ -1,7 +1,5 @@
 """Taking the readings a cell waits for: exactly those, each with its conditions, which carry over to the next cell."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime

@@ -1,7 +1,5 @@
 """Questions in a row, each correctable by one key. What is asked next follows from the answers so far."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any

@@ -1,12 +1,10 @@
 """Recording one cell, saying what came of it, taking the readings it waits for, and the way back."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
 
-from straycell.acceptance.reasons import Outcome
+from straycell.acceptance import Outcome
 from straycell.bench.intake import due, store_actions, words
 from straycell.bench.intake.closing import outlook_lines
 from straycell.bench.intake.form import Answers, NextQuestion, Trail, fill, merged

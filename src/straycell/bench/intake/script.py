@@ -1,14 +1,12 @@
 """What a dialogue may ask, say and have done. It yields these values; whoever drives it sends back the answer."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Generator
 from dataclasses import dataclass
-from enum import StrEnum, auto
+from enum import StrEnum
 from typing import Any, Concatenate, ParamSpec, TypeAlias, TypeVar
 
 from straycell.bench.context import Bench
-from straycell.bench.intake.store_actions import find_code
+from straycell.bench.intake.store_actions import Found, find_code
 from straycell.bench.intake.words import is_code_like
 from straycell.cells import CellFacts
 from straycell.errors import StraycellError
@@ -29,14 +27,8 @@ class Key(StrEnum):
     NEXT = "+"
 
 
-class Tone(StrEnum):
-    """How a line is said: the terminal gives each its weight."""
-
-    PLAIN = auto()
-    HEAD = auto()
-    GOOD = auto()
-    FAULT = auto()
-    DANGER = auto()
+Tone = StrEnum("Tone", "PLAIN HEAD GOOD FAULT DANGER")
+"""How a line is said: the terminal gives each its weight."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,18 +118,24 @@ class Scanned(Exception):
         self.code = code
 
 
+def found_by(text: str) -> Talk[Found | None]:
+    """Whose code a person typed or scanned; None where it is refused, which is said."""
+    try:
+        return (yield from act(find_code, text))
+    except StraycellError as error:
+        yield fault(error)
+        return None
+
+
 def ask(question: Ask, *, for_code: bool = False) -> Talk[str]:
     """Ask until the answer is not a plea for help. Raises Scanned for a code, unless the question is `for_code`."""
     while True:
         text: str = yield question
         if is_code_like(text) and not for_code:
             # By its shape alone: a misread code must not become a title, a print or a figure either.
-            try:
-                found = yield from act(find_code, text)
-            except StraycellError as error:
-                yield fault(error)
-                continue
-            raise Scanned(found.code)
+            if (found := (yield from found_by(text))) is not None:
+                raise Scanned(found.code)
+            continue
         if text != Key.HELP:
             return text
         yield Say(question.why or "Type what it asks for, or Enter for what is in brackets.")

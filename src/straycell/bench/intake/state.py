@@ -1,7 +1,5 @@
 """What has come together in an evening. It outlives an interrupt, so that the end can tell what was kept."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field, replace
 

@@ -3,8 +3,6 @@
 What is said is a mapping from the names of `readings.fields` to values in base units.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from datetime import datetime
@@ -13,8 +11,7 @@ from typing import Any
 from straycell.cells import Look
 from straycell.errors import UsageFault
 from straycell.meters import Meter
-from straycell.readings import KINDS, Kind, Method, Quantity, Reading, reading_of, said_of
-from straycell.readings.fields import OF_READING, Field
+from straycell.readings import KINDS, OF_READING, Field, Kind, Method, Quantity, Reading, reading_of, said_of
 
 Said = Mapping[str, Any]
 DEFAULT_PULSE_S = 1.0

@@ -11,8 +11,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from straycell.acceptance.case import Case
-from straycell.acceptance.reasons import Verdict
+from straycell.acceptance import Case, Verdict
 from straycell.bench.context import Bench
 from straycell.bench.recording.correction import Correction
 from straycell.bench.recording.many import Which, each

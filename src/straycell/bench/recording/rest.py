@@ -1,11 +1,9 @@
 """How long a cell rested: what a person says against the last recorded charge or discharge."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from datetime import datetime
 
-from straycell.acceptance.case import Case
+from straycell.acceptance import Case
 from straycell.errors import UsageFault
 from straycell.quantities import Dimension, show
 from straycell.readings import Quantity, Reading

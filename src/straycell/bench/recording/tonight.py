@@ -1,7 +1,5 @@
 """What this bench wrote lately: read back, and its slips taken back."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta

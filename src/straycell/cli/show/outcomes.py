@@ -1,36 +1,17 @@
 """The outcomes on a screen: a word, a sign that is seen without colours, and a colour."""
 
-from __future__ import annotations
-
-from enum import StrEnum
 from typing import Annotated
 
-from straycell.acceptance.reasons import Outcome
-from straycell.bench.verdict_words import SIGNS
+from straycell.acceptance import Outcome
+from straycell.bench.verdict_words import SIGNS, OutcomeWord
 from straycell.cli.app import output
-from straycell.cli.app.grammar.values import parse_word, text_option
+from straycell.cli.app.grammar.values import word
 from straycell.cli.app.tables import Marked
 
-
-class OutcomeWord(StrEnum):
-    """What a cell may be used for, as a person writes it."""
-
-    PACK = "pack"
-    SOLO = "solo"
-    LIGHT = "light"
-    HOLD = "hold"
-    DISCARD = "discard"
-
-
 OutcomeOption = Annotated[
-    str | None,
-    text_option("--outcome", "Only cells with this outcome: pack solo light hold discard.", metavar="WORD"),
+    Outcome | None,
+    word("--outcome", OutcomeWord, "Only cells with this outcome.", meaning=Outcome.from_word),
 ]
-
-
-def parse_outcome(text: str) -> Outcome:
-    """An outcome by its word."""
-    return Outcome.from_word(parse_word(text, OutcomeWord, "--outcome").value)
 
 
 # Blue to yellow to red keeps apart for all common kinds of colour blindness (Okabe and Ito, Color Universal Design).

@@ -1,12 +1,10 @@
 """The page of a verdict."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from datetime import datetime
 
-from straycell.acceptance.reasons import Reason, Status, Verdict
-from straycell.acceptance.rules import Shown, shipped_rules
+from straycell.acceptance import Reason, Status, Verdict, shipped_rules
+from straycell.acceptance.rules import Shown
 from straycell.bench.verdict_words import headline, next_steps, why
 from straycell.bench.wording.figure_words import figure
 from straycell.cli.app import output, tables
@@ -62,12 +60,8 @@ def say_forbidden(code: str, against: Sequence[str]) -> None:
 def page(verdict: Verdict, now: datetime, *, everything: bool = False) -> None:
     """The verdict for a person: what failed, is close or missing; with `everything` also what is met."""
     say_headline(verdict, verdict.code)
-    reasons = why(verdict)
-    if reasons:
-        output.section("Why")
-        output.bullets(reasons)
-    output.section("Next")
-    output.bullets(next_steps(verdict, now) or ["nothing: it is ready for a project"])
+    output.listed("Why", why(verdict))
+    output.listed("Next", next_steps(verdict, now) or ["nothing: it is ready for a project"])
     # What is met explains nothing that a person could do.
     open_ones = [reason for reason in verdict.reasons if reason.status is not Status.MET]
     met = [reason for reason in verdict.reasons if reason.status is Status.MET]

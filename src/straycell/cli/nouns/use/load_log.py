@@ -1,7 +1,5 @@
 """`straycell load from-log`: a recorded load as a profile that a project and `runtime` can name."""
 
-from __future__ import annotations
-
 import csv
 import io
 import math
@@ -9,13 +7,11 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
-from straycell.cli.app import output
-from straycell.cli.app.files import write_whole
+from straycell.cli.app import files, output
 from straycell.errors import BadData
 from straycell.projects.loads import parse_profile
 from straycell.quantities import Dimension, show
 
-_D = Dimension
 MOST_STEPS = 100_000
 """Steps of one round; a longer log is one of many rounds (common practice, no published source)."""
 
@@ -29,13 +25,13 @@ def from_log(file: Path, out: Path, columns: str | None, power: bool, force: boo
     lines.writerows([f"{t:.10g}", f"{v:.7g}"] for t, v in zip(times, values, strict=True))
     # Read back as a project would: a profile that no project takes is refused here and not weeks later.
     found = _checked(text.getvalue(), str(file))
-    write_whole(out, text.getvalue().encode(), force=force)
-    unit = _D.CURRENT if key == "current_a" else _D.POWER
+    files.write_whole(out, text.getvalue().encode(), force=force)
+    unit = Dimension.CURRENT if key == "current_a" else Dimension.POWER
     document: dict[str, Any] = {"file": str(out), "rows": len(times), "period_s": times[-1], **found}
     output.emit(
         document,
         lambda: output.say(
-            f"{out}  {len(times)} rows, {show(times[-1], _D.DURATION)} a round: {show(found['mean'], unit)} on the mean, "
+            f"{out}  {len(times)} rows, {show(times[-1], Dimension.DURATION)} a round: {show(found['mean'], unit)} on the mean, "
             f"up to {show(found['most'], unit)}"
         ),
     )
