@@ -6,7 +6,7 @@ In: what its verdict says, until when that holds, and the stage of its life. Out
 from dataclasses import dataclass
 from datetime import datetime
 
-from straycell.acceptance.fallen import FALL_FIRST
+from straycell.acceptance.findings import FALL_FIRST
 from straycell.acceptance.reasons import Outcome, Status, Verdict
 from straycell.cells import CellFacts, Chemistry, Stage
 

@@ -19,8 +19,7 @@ from straycell.matching.screen.charger import (
     judge_voltage,
     supply_notes,
 )
-from straycell.matching.screen.demand import Demand
-from straycell.matching.screen.limits import USABLE, UseLimits
+from straycell.matching.screen.demand import USABLE, Demand, UseLimits
 from straycell.matching.words import capacity
 from straycell.physics.charging import temperature_limit
 from straycell.physics.protection import TripRange
