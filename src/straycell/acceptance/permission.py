@@ -63,10 +63,6 @@ class Permission:
         # strictest grade.
         return self.in_date and self.outcome >= least_outcome(joined=joined)
 
-    def may_offer(self, *, joined: bool = False) -> bool:
-        """True when it may be used and nobody holds it."""
-        return not self.against_offer(joined=joined)
-
     def against_offer(self, *, joined: bool = False) -> list[str]:
         """Why it may not be offered, in words; empty where it may."""
         # All reasons at once: a person who settles one should not meet the next an hour later.

@@ -11,10 +11,9 @@ from straycell.acceptance.reasons import DUST
 from straycell.cells import Chemistry
 from straycell.matching.screen.candidates import Candidate, Why
 from straycell.matching.screen.demand import Demand, UseLimits
-from straycell.matching.words import volts
 from straycell.physics.charging import check_float, temperature_limit
 from straycell.projects import ChargeSpec, Project
-from straycell.quantities import Measured
+from straycell.quantities import Measured, volts
 
 ROOM_C = 25.0
 OUTSIDE = "charged outside the device"
