@@ -1,7 +1,5 @@
 """One cell before the rules: its evidence with uncertainties worked out, and how a reason is written."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -9,11 +7,9 @@ from datetime import datetime, timedelta
 from functools import cached_property, wraps
 from typing import Any, NamedTuple, TypeVar
 
-from straycell.acceptance.conformance import Side
 from straycell.acceptance.evidence import DISMANTLED, Evidence, Record
-from straycell.acceptance.reasons import Outcome, Reason, Status
+from straycell.acceptance.reasons import Outcome, Reason, Side, Status, Work
 from straycell.acceptance.rules import Limit, RuleSet, chemistry_keys
-from straycell.acceptance.work import Work
 from straycell.cells import CellFacts, Chemistry, Form
 from straycell.markings import most_capacity_ah, rating_beyond_size, read_marking
 from straycell.quantities import Dimension, Measured, show

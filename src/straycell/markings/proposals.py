@@ -7,10 +7,8 @@ from functools import lru_cache
 
 from straycell.cells import CellFacts, Chemistry, Form
 from straycell.errors import BadData
-from straycell.markings.ceilings import rating_beyond_size
-from straycell.markings.designations import Size
-from straycell.markings.prints import CAPACITY, NEAR_CAPACITY, Print, says, tables, take_apart
-from straycell.markings.sizes import form_and_size
+from straycell.markings.prints import CAPACITY, NEAR_CAPACITY, Print, Size, says, tables, take_apart
+from straycell.markings.sizes import form_and_size, rating_beyond_size
 
 
 @dataclass(frozen=True, slots=True)

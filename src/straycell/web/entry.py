@@ -14,16 +14,15 @@ from straycell.safety import Step
 from straycell.typed import parse_line, parse_word
 from straycell.web.words import refusal
 
-_D = Dimension
 # The unit that a bench writes a figure in; it is fixed on the page, so that a glove types digits alone.
 UNITS = {
-    _D.VOLTAGE: "V",
-    _D.CURRENT: "A",
-    _D.CAPACITY: "mAh",
-    _D.RESISTANCE: "mohm",
-    _D.TEMPERATURE: "C",
-    _D.ENERGY: "Wh",
-    _D.MASS: "g",
+    Dimension.VOLTAGE: "V",
+    Dimension.CURRENT: "A",
+    Dimension.CAPACITY: "mAh",
+    Dimension.RESISTANCE: "mohm",
+    Dimension.TEMPERATURE: "C",
+    Dimension.ENERGY: "Wh",
+    Dimension.MASS: "g",
 }
 RESTS = ("30min", "1h", "4h", "12h", "24h", "3d", "7d")
 """Offered as buttons; any other rest is typed with its unit."""
@@ -117,7 +116,7 @@ def _value(field: Field, text: Callable[[str], str], texts: Callable[[str], list
     if field.kind is Look:
         found = tuple(parse_word(word, Look) for word in texts(field.name))
         return found or None
-    if field.dimension is _D.DURATION:
+    if field.dimension is Dimension.DURATION:
         # "other" is the button beside the field in which a rest of one's own is typed.
         typed = text(f"{field.name}_other") if typed in ("", "other") else typed
     if not typed:

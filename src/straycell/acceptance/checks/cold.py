@@ -3,8 +3,6 @@
 Judged by the temperature of the air around it: a cell at rest takes it on within hours.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from functools import partial
 
@@ -12,9 +10,7 @@ from straycell.acceptance.case import Case, Seen, Tried, known_chemistry, once_a
 from straycell.acceptance.checks.identity import tested_by, tested_since
 from straycell.acceptance.checks.pairs import checked_after
 from straycell.acceptance.checks.warming import rates_of
-from straycell.acceptance.conformance import DUST, Side
-from straycell.acceptance.reasons import Outcome, Reason, Status
-from straycell.acceptance.work import Work, WorkKind, together
+from straycell.acceptance.reasons import DUST, Outcome, Reason, Side, Status, Work, WorkKind, together
 from straycell.quantities import Measured
 from straycell.readings import Charge
 

@@ -5,8 +5,6 @@ missing counts from the lowest voltage the charge can have ended at, so that a h
 The first days have limits of their own; later on what a cell may lose by itself comes on top.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import timedelta
@@ -14,9 +12,7 @@ from functools import partial
 
 from straycell.acceptance.case import Case, Seen, Tried, known_chemistry, once_a_case
 from straycell.acceptance.checks.pairs import voltage_tells
-from straycell.acceptance.conformance import DUST, Side
-from straycell.acceptance.reasons import Outcome, Reason, Status
-from straycell.acceptance.work import Work, WorkKind
+from straycell.acceptance.reasons import DUST, Outcome, Reason, Side, Status, Work, WorkKind
 from straycell.physics.charging import float_tolerance
 from straycell.physics.self_discharge import states_of_charge, surely_missing
 from straycell.quantities import Dimension, show

@@ -1,7 +1,5 @@
 """Rules of what a cell is and what happened to it: chemistry, rechargeable or not, mass, history."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Collection, Iterator
 from datetime import datetime
@@ -10,11 +8,9 @@ from functools import partial
 from straycell.acceptance.case import Case, Seen, Tried
 from straycell.acceptance.checks.pairs import checked_after
 from straycell.acceptance.checks.steps import check_step
-from straycell.acceptance.conformance import Side
 from straycell.acceptance.evidence import DISMANTLED, Upset
-from straycell.acceptance.reasons import Outcome, Reason, Status
+from straycell.acceptance.reasons import Outcome, Reason, Side, Status, Work, WorkKind, together
 from straycell.acceptance.rules import family
-from straycell.acceptance.work import Work, WorkKind, together
 from straycell.cells import Chemistry
 from straycell.markings import read_marking
 from straycell.quantities import Dimension, Measured, show

@@ -1,7 +1,5 @@
 """Rules of look: the cell's own, and its siblings' of the same pack."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from datetime import timedelta
 from functools import partial
@@ -10,9 +8,7 @@ from itertools import pairwise
 from straycell.acceptance.case import Case, Seen, Tried, once_a_case
 from straycell.acceptance.checks.pairs import long_checked
 from straycell.acceptance.checks.steps import check_step
-from straycell.acceptance.conformance import Side
-from straycell.acceptance.reasons import Outcome, Reason, Status
-from straycell.acceptance.work import Work, WorkKind, together
+from straycell.acceptance.reasons import Outcome, Reason, Side, Status, Work, WorkKind, together
 from straycell.cells import Look
 from straycell.readings import Quantity, Reading
 

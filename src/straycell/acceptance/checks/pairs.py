@@ -1,7 +1,5 @@
 """Pairs of rest voltages after a full charge: which count, how long they must span, what loss they tell."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
@@ -10,8 +8,7 @@ from datetime import datetime, timedelta
 from straycell.acceptance.case import Case, once_a_case
 from straycell.acceptance.checks.retention import retained
 from straycell.acceptance.checks.voltage import doubtful
-from straycell.acceptance.conformance import DUST
-from straycell.acceptance.reasons import Outcome
+from straycell.acceptance.reasons import DUST, Outcome
 from straycell.cells import Chemistry
 from straycell.physics.self_discharge import VoltagePair, loss_per_month
 from straycell.quantities import Measured

@@ -1,7 +1,5 @@
 """Rules of resistance: against the rating of the same method, else the table of the size; age."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -11,9 +9,7 @@ from straycell.acceptance.case import STEPS, Case, Seen, Tried, default_note, kn
 from straycell.acceptance.checks.capacity import current_run
 from straycell.acceptance.checks.retention import Run, runs
 from straycell.acceptance.checks.steps import run_work
-from straycell.acceptance.conformance import Side, against_max
-from straycell.acceptance.reasons import Outcome, Reason, Status
-from straycell.acceptance.work import Work, WorkKind
+from straycell.acceptance.reasons import Outcome, Reason, Side, Status, Work, WorkKind, against_max
 from straycell.cells import Chemistry, Form
 from straycell.quantities import Dimension, Measured, show
 from straycell.readings import Method, Quantity, Reading

@@ -1,7 +1,5 @@
 """Rules of a cell that is warm at rest: heat without a current comes from inside, or from the sun."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterator
 from datetime import timedelta
@@ -9,9 +7,7 @@ from functools import partial
 
 from straycell.acceptance.case import Case, Seen, Tried, once_a_case
 from straycell.acceptance.checks.pairs import checked_after
-from straycell.acceptance.conformance import Side, against_max
-from straycell.acceptance.reasons import Outcome, Reason, Status
-from straycell.acceptance.work import Work, WorkKind
+from straycell.acceptance.reasons import Outcome, Reason, Side, Status, Work, WorkKind, against_max
 from straycell.quantities import Measured
 from straycell.readings import Charge, Quantity, Reading
 

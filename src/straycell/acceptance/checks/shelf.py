@@ -4,8 +4,6 @@ A hold and not a discard: where the voltage curve is flat a loss is reported les
 all the same, which only a self-discharge check begun afterwards answers.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 from datetime import datetime, timedelta
 from functools import partial
@@ -25,10 +23,8 @@ from straycell.acceptance.checks.pairs import (
 )
 from straycell.acceptance.checks.steps import check_work, rest_work
 from straycell.acceptance.checks.voltage import volts_of
-from straycell.acceptance.conformance import Side, against_max, against_min
 from straycell.acceptance.evidence import DISMANTLED, SHELF_LOSS, Upset
-from straycell.acceptance.reasons import Outcome, Reason, Status
-from straycell.acceptance.work import Work
+from straycell.acceptance.reasons import Outcome, Reason, Side, Status, Work, against_max, against_min
 from straycell.cells import Chemistry
 from straycell.keys import NEW
 from straycell.physics.self_discharge import states_of_charge, surely_missing

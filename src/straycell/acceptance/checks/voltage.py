@@ -1,16 +1,22 @@
 """Rules of voltage: deep discharge, over-charge, what was found, what rests on the shelf."""
 
-from __future__ import annotations
-
 import shlex
 from collections.abc import Iterator, Sequence
 from functools import partial
 
 from straycell.acceptance.case import Case, Seen, Tried, default_note, once_a_case
 from straycell.acceptance.checks.steps import rest_work
-from straycell.acceptance.conformance import DUST, Side, against_max, against_min
-from straycell.acceptance.reasons import Outcome, Reason, Status
-from straycell.acceptance.work import Work, WorkKind
+from straycell.acceptance.reasons import (
+    DUST,
+    Outcome,
+    Reason,
+    Side,
+    Status,
+    Work,
+    WorkKind,
+    against_max,
+    against_min,
+)
 from straycell.cells import Chemistry
 from straycell.quantities import Dimension, show
 from straycell.readings import Charge, Quantity, Reading

@@ -1,15 +1,11 @@
 """Rules of charging: a full charge on record, and how warm the cell got."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterator
 from functools import partial
 
 from straycell.acceptance.case import Case, Seen, Tried, known_chemistry, once_a_case
-from straycell.acceptance.conformance import DUST, Side, against_max
-from straycell.acceptance.reasons import Outcome, Reason, Status
-from straycell.acceptance.work import Work, WorkKind
+from straycell.acceptance.reasons import DUST, Outcome, Reason, Side, Status, Work, WorkKind, against_max
 from straycell.quantities import Measured
 from straycell.readings import Charge, Quantity, Reading
 

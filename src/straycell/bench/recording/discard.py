@@ -7,7 +7,7 @@ from datetime import datetime
 from straycell.acceptance import Condemnation
 from straycell.bench.context import Bench
 from straycell.bench.recording.record import After, Lost
-from straycell.safety.handover.condition import NOT_LOOKED_OVER, condition_of
+from straycell.safety.handover.listing import NOT_LOOKED_OVER, condition_of
 from straycell.safety.incidents import IncidentKind, find_incident
 
 

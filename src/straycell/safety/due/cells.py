@@ -1,7 +1,5 @@
 """The questions that `due` asks of one cell; each is a small function that yields what it finds."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterator
 from datetime import datetime, timedelta
 
@@ -10,8 +8,7 @@ from straycell.acceptance.checks.capacity import current_run
 from straycell.acceptance.checks.resistance import current_resistances, usable
 from straycell.acceptance.checks.retention import runs
 from straycell.acceptance.permission import charge_refusal
-from straycell.acceptance.reasons import Outcome, Reason, Status
-from straycell.acceptance.work import WorkKind
+from straycell.acceptance.reasons import Outcome, Reason, Status, WorkKind
 from straycell.cells import Chemistry, Stage
 from straycell.quantities import Dimension, show
 from straycell.readings import Quantity
@@ -19,7 +16,7 @@ from straycell.safety import storage
 from straycell.safety.boxes import fit_for_damaged
 from straycell.safety.due.survey import DueItem, Household, Kept, due_kinds
 from straycell.safety.due.trends import trend
-from straycell.safety.handover.condition import Condition, condition_of
+from straycell.safety.handover.listing import Condition, condition_of
 from straycell.safety.storage import Level
 
 _KEPT_STAGES = (Stage.RECEIVED, Stage.SHELVED, Stage.RESERVED)

@@ -20,7 +20,7 @@ from straycell.cli.app.grammar.fields import takes
 from straycell.cli.nouns.take import facts
 from straycell.cli.show import cell_page, picture
 from straycell.cli.show.after_writing import talk_recorded
-from straycell.cli.show.outcomes import OutcomeOption
+from straycell.cli.show.verdict_page import OutcomeOption
 from straycell.errors import UsageFault
 from straycell.markings import shares_primary_size
 from straycell.quantities import Dimension

@@ -18,7 +18,6 @@ from straycell.quantities import Dimension, Window, show
 from straycell.store.book.records import TraceEntry
 
 app = noun_app("Recorded curves: capacity, energy and resistance out of a file, with their uncertainty.")
-_D = Dimension
 _CUTOFF = Window(1.0, 4.5)
 """Of the small curve; its last line is longer by the name of the cut-off."""
 _LONG_BYTES = 4_000_000
@@ -43,7 +42,7 @@ def add(
         float | None,
         values.quantity(
             "--cutoff",
-            _D.VOLTAGE,
+            Dimension.VOLTAGE,
             "Where the discharge ends (default: the rules' highest that counts).",
             window=_CUTOFF,
             example="3.0V",
@@ -52,7 +51,7 @@ def add(
     temperature: Annotated[
         float | None,
         values.quantity(
-            "--temperature", _D.TEMPERATURE, "Temperature of the cell, if the file does not hold it."
+            "--temperature", Dimension.TEMPERATURE, "Temperature of the cell, if the file does not hold it."
         ),
     ] = None,
     columns: Annotated[
@@ -115,8 +114,8 @@ def list_all(
         "id": lambda e: e.id,
         "cell": lambda e: e.cell,
         "at": lambda e: output.day(e.at),
-        "capacity": lambda e: _short(e.result["capacity_ah"], _D.CAPACITY, least=e.result["at_least"]),
-        "resistance": lambda e: _short(e.result["dc_resistance_ohm"], _D.RESISTANCE),
+        "capacity": lambda e: _short(e.result["capacity_ah"], Dimension.CAPACITY, least=e.result["at_least"]),
+        "resistance": lambda e: _short(e.result["dc_resistance_ohm"], Dimension.RESISTANCE),
         "file": lambda e: e.name,
     }
     figures = ("capacity_ah", "energy_wh", "dc_resistance_ohm", "at_least")

@@ -37,7 +37,6 @@ if TYPE_CHECKING:
 
 
 app = noun_app("Cells committed to a project, position by position.")
-_D = Dimension
 Name = Annotated[str, values.text_argument("NAME", "The project.")]
 
 
@@ -147,9 +146,9 @@ def finish(
 
 
 _ASKED: tuple[tuple[str, Dimension, str], ...] = (
-    ("current_a", _D.CURRENT, "what does it draw at its cells, measured now?"),
-    ("temperature_c", _D.TEMPERATURE, "at what temperature does it work?"),
-    ("charge_current_a", _D.CURRENT, "what does its charger give, measured now?"),
+    ("current_a", Dimension.CURRENT, "what does it draw at its cells, measured now?"),
+    ("temperature_c", Dimension.TEMPERATURE, "at what temperature does it work?"),
+    ("charge_current_a", Dimension.CURRENT, "what does its charger give, measured now?"),
 )
 
 
@@ -161,7 +160,7 @@ def _asked(device: Device, says: str, overload: str) -> Device:
             "add --yes, and --current, --temperature, --charge-current where it is otherwise",
         )
     output.talk(f"By its project {says}. Enter keeps that.")
-    asked = (*_ASKED, ("fuse_a", _D.CURRENT, f"{overload}. Which fuse is in?")) if overload else _ASKED
+    asked = (*_ASKED, ("fuse_a", Dimension.CURRENT, f"{overload}. Which fuse is in?")) if overload else _ASKED
     open_ones = [each for each in asked if getattr(device, each[0]) is None]
     answers = {name: prompts.quantity(question, kind) for name, kind, question in open_ones}
     cautions.talk(Step.BUILD)

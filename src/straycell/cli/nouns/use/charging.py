@@ -27,7 +27,6 @@ from straycell.safe_side import at_least, at_most, millivolts
 from straycell.safety import Step
 
 app = lone_app()
-_D = Dimension
 _AMPS = Window(1e-4, 500.0, "a charger")
 _OHMS = Window(10.0, 22e6, "a programming resistor")
 _VOLTS = Window(2.0, 5.0, "one cell's charger")
@@ -35,19 +34,21 @@ _SUPPLY = Window(1.0, 60.0, "a supply")
 _TOLERANCE = Window(0.0, 0.2, "a charger")
 
 SAID = (
-    Field("current_a", _D.CURRENT, "current", "The charge current it is set to.", typed=_AMPS),
+    Field("current_a", Dimension.CURRENT, "current", "The charge current it is set to.", typed=_AMPS),
     Field(
         "programming_resistor_ohm",
-        _D.RESISTANCE,
+        Dimension.RESISTANCE,
         "resistor",
         "Programming resistor of a single-cell linear charger (current = 1200 V / R).",
         typed=_OHMS,
         example="4.7kohm",
     ),
-    Field("supply_v", _D.VOLTAGE, "supply", "Supply voltage of the charger.", typed=_SUPPLY, example="5V"),
+    Field(
+        "supply_v", Dimension.VOLTAGE, "supply", "Supply voltage of the charger.", typed=_SUPPLY, example="5V"
+    ),
     Field(
         "supply_limit_a",
-        _D.CURRENT,
+        Dimension.CURRENT,
         "limit",
         "Highest current the supply gives.",
         typed=_AMPS,
@@ -55,7 +56,7 @@ SAID = (
     ),
     Field(
         "supply_rated_v",
-        _D.VOLTAGE,
+        Dimension.VOLTAGE,
         "rating",
         "Highest supply voltage by the charger's sheet (default 8V: a linear charger).",
         typed=_SUPPLY,
@@ -63,16 +64,26 @@ SAID = (
     ),
     Field(
         "voltage_v",
-        _D.VOLTAGE,
+        Dimension.VOLTAGE,
         "end",
         "End voltage it regulates to (never assumed for lfp).",
         typed=_VOLTS,
         example="4.20V",
     ),
     Field(
-        "tolerance", _D.FRACTION, "tolerance", "Tolerance of that voltage (default 1.5%).", typed=_TOLERANCE
+        "tolerance",
+        Dimension.FRACTION,
+        "tolerance",
+        "Tolerance of that voltage (default 1.5%).",
+        typed=_TOLERANCE,
     ),
-    Field("load_a", _D.CURRENT, "load", "Current drawn meanwhile by a device that is left on.", typed=_AMPS),
+    Field(
+        "load_a",
+        Dimension.CURRENT,
+        "load",
+        "Current drawn meanwhile by a device that is left on.",
+        typed=_AMPS,
+    ),
 )
 """What is known of the charger, by the names of its own fields."""
 
@@ -85,7 +96,7 @@ def charging(
         float | None,
         values.quantity(
             "--measured-float",
-            _D.VOLTAGE,
+            Dimension.VOLTAGE,
             "End voltage measured on this board.",
             window=_VOLTS,
             example="4.18V",
@@ -102,7 +113,7 @@ def charging(
     temperature: Annotated[
         float | None,
         values.quantity(
-            "--temperature", _D.TEMPERATURE, "Temperature where it is charged (default: a room)."
+            "--temperature", Dimension.TEMPERATURE, "Temperature where it is charged (default: a room)."
         ),
     ] = None,
     **said: Any,
@@ -257,15 +268,17 @@ def _allowed_words(answer: ChargerAnswer) -> str:
     # No figure beside a no: 0 A reads like a setting.
     if allowance.kind.value == "no charge":
         return "no current at all"
-    return f"{at_most(allowance.allowed_a, _D.CURRENT)}: {allowance.why}"
+    return f"{at_most(allowance.allowed_a, Dimension.CURRENT)}: {allowance.why}"
 
 
 def _charger_words(charger: Charger, answer: ChargerAnswer) -> str:
-    text = show(answer.set_a, _D.CURRENT)
+    text = show(answer.set_a, Dimension.CURRENT)
     if charger.programming_resistor_ohm is not None:
-        text = at_least(answer.set_a, _D.CURRENT)
-        resistor = show(charger.programming_resistor_ohm, _D.RESISTANCE)
-        text += f" nominal, up to {at_least(answer.worst_a, _D.CURRENT)} (programming resistor {resistor})"
+        text = at_least(answer.set_a, Dimension.CURRENT)
+        resistor = show(charger.programming_resistor_ohm, Dimension.RESISTANCE)
+        text += (
+            f" nominal, up to {at_least(answer.worst_a, Dimension.CURRENT)} (programming resistor {resistor})"
+        )
     return text + (f", {answer.c_rate:.2g}C" if answer.c_rate is not None else "")
 
 
@@ -286,7 +299,9 @@ def _end_words(one: OneCell, charger: Charger, answer: ChargerAnswer) -> str | N
 def _time_words(time: ChargeTime) -> str:
     if time.expected_h == float("inf"):
         return "without end"
-    limited = f", as the supply gives {show(time.current_a, _D.CURRENT)}" if time.limited_by_supply else ""
+    limited = (
+        f", as the supply gives {show(time.current_a, Dimension.CURRENT)}" if time.limited_by_supply else ""
+    )
     limited += ", as its own heat makes the charger give less at first" if time.limited_by_heat else ""
     return f"{hours(time.expected_h)} from empty ({hours(time.low_h)} to {hours(time.high_h)}){limited}"
 
@@ -294,4 +309,5 @@ def _time_words(time: ChargeTime) -> str:
 def _heat_words(charger: Charger, answer: ChargerAnswer) -> str | None:
     if answer.heat_w is None or charger.supply_v is None:
         return None
-    return f"{at_least(answer.heat_w, _D.POWER)} in a linear charger at {show(charger.supply_v, _D.VOLTAGE)}, cell empty"
+    heat, fed = at_least(answer.heat_w, Dimension.POWER), show(charger.supply_v, Dimension.VOLTAGE)
+    return f"{heat} in a linear charger at {fed}, cell empty"

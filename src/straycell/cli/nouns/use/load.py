@@ -20,7 +20,6 @@ from straycell.quantities import Dimension, Window
 from straycell.safety import Step
 
 app = noun_app("What a device draws, and which resistor or current gives the hours wanted.")
-_D = Dimension
 SUPPLIES_V = (4.2, 3.7, 3.3, 3.0)
 _HOURS = Window(36.0, 20 * 365.25 * 86400.0, "a run time")
 
@@ -127,9 +126,7 @@ def from_log(
     force: files.Force = False,
 ) -> None:
     """Turn a recorded log into a profile for a project: semicolons, decimal commas, clocks and own names are read."""
-    from straycell.cli.nouns.use import load_log
-
-    load_log.from_log(file, out, columns, power, force)
+    device_load.from_log(file, out, columns, power, force)
 
 
 @app.command("for-runtime")
@@ -138,7 +135,9 @@ def for_runtime(
     code: values.CellArgument,
     runtime: Annotated[
         float,
-        values.quantity("--runtime", _D.DURATION, "The hours that are wanted.", window=_HOURS, example="48h"),
+        values.quantity(
+            "--runtime", Dimension.DURATION, "The hours that are wanted.", window=_HOURS, example="48h"
+        ),
     ],
     brighter: Annotated[
         bool,

@@ -25,14 +25,13 @@ from straycell.cli.nouns.use import device_load
 from straycell.cli.nouns.use.device_load import Drawn
 from straycell.cli.show.verdict_page import say_forbidden
 from straycell.matching.words import run_hours as hours
-from straycell.physics.run_time.answers import narrowing
+from straycell.physics.run_time.asked import narrowing
 from straycell.physics.run_time.runtime import RunCell, RunDevice, Runtime
 from straycell.pictures.run_time import run_time_picture, voltage_course
 from straycell.quantities import Dimension, show
 from straycell.safety import Step
 
 app = lone_app()
-_D = Dimension
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,16 +147,16 @@ def page(answer: Answer, peaks_h: float | None = None) -> None:
     one, found = answer.one, answer.found
     say_forbidden(one.code, answer.against)
     output.say(f"{one.code}  count on {hours(found.low_h)}; {hours(found.expected_h)} expected")
-    resistance = figure(one.candidate.resistance, _D.RESISTANCE) or "not measured"
+    resistance = figure(one.candidate.resistance, Dimension.RESISTANCE) or "not measured"
     output.facts(
         [
             ("at best", hours(found.high_h)),
             ("load", answer.drawn.words + answer.drawn.more),
             ("draws", _draws(answer)),
-            ("stops at", f"{show(answer.stop_v, _D.VOLTAGE)}, {found.stop}"),
-            ("works at", show(answer.device.temperature_c, _D.TEMPERATURE)),
+            ("stops at", f"{show(answer.stop_v, Dimension.VOLTAGE)}, {found.stop}"),
+            ("works at", show(answer.device.temperature_c, Dimension.TEMPERATURE)),
             ("counted from", _basis(one, found)),
-            ("capacity", figure(one.capacity, _D.CAPACITY)),
+            ("capacity", figure(one.capacity, Dimension.CAPACITY)),
             ("resistance", resistance),
         ],
         indent="  ",
@@ -176,7 +175,7 @@ def margin_lines(answer: Answer, peaks_h: float) -> list[str]:
     chemistry = one.facts.chemistry
     words = {
         "curves": f"not knowing which published {chemistry} cell this one is like: a trace of its own would tell",
-        "capacity": f"the capacity's uncertainty, {figure(one.capacity, _D.CAPACITY)}: a better meter, or a repeat",
+        "capacity": f"the capacity's uncertainty, {figure(one.capacity, Dimension.CAPACITY)}: a better meter, or a repeat",
         "resistance": "the resistance's, and how far it grows over hours: a d.c. pulse by a better meter",
         "lag": "how slowly charge moves inside",
         "stiff": "how much the cold stiffens it: a pulse in that cold would tell",
@@ -206,7 +205,7 @@ def _draws(answer: Answer) -> str | None:
     if answer.drawn.document["kind"] in ("current", "profile"):
         return None
     ends = (answer.one.full_v, answer.stop_v)
-    full, last = (show(load.current_at(volts), _D.CURRENT) for volts in ends)
+    full, last = (show(load.current_at(volts), Dimension.CURRENT) for volts in ends)
     return f"{full} from a full cell, {last} at the stop"
 
 
