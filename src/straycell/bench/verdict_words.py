@@ -6,7 +6,7 @@ from collections.abc import Container, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from straycell.acceptance.permission import usable_until
+from straycell.acceptance.permission import charge_barrier, usable_until
 from straycell.acceptance.reasons import Missing, Outcome, Reason, Status, Verdict
 from straycell.acceptance.work import WorkKind
 from straycell.bench.wording.figure_words import figure
@@ -179,9 +179,13 @@ def _way_back(verdict: Verdict) -> list[Todo]:
 
 
 def in_order(verdict: Verdict, now: datetime) -> list[Missing]:
-    """What is missing, by the day that could decide it."""
+    """What is missing, by the day that could decide it; no charge and no run while one is forbidden."""
+    barred = () if charge_barrier(verdict) is None else (WorkKind.CHARGE, WorkKind.CAPACITY)
     # What could decide soonest comes first: a person reads the first line and goes.
-    return sorted(verdict.missing, key=lambda missing: max(missing.earliest or now, now))
+    return sorted(
+        (missing for missing in verdict.missing if missing.todo.kind not in barred),
+        key=lambda missing: max(missing.earliest or now, now),
+    )
 
 
 _DAMAGE = ("look-damage", "look-deformed", "look-returned", "look-rust-stain")

@@ -18,7 +18,7 @@ from straycell.safety.handover.condition import Condition, carriage
 from straycell.safety.handover.listing import HandoverCell, HandoverLine, HandoverList
 
 _SMALL = 7.5
-_COLUMNS = (8, 13, 41, 24, 20, 21, 24, 29)
+_COLUMNS = (10, 13, 39, 24, 20, 21, 24, 29)
 _SIGN_MM = 52.0
 _TOGETHER_MM = 14.0
 

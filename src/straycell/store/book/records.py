@@ -12,6 +12,9 @@ from straycell.keys import RecordKey
 from straycell.meters import Meter
 from straycell.readings import Charge, Reading
 
+PRINTED = "labels-printed"
+"""The verb of a print: it records nothing of a cell."""
+
 
 @dataclass(frozen=True, slots=True)
 class Event:
