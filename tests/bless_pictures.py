@@ -9,7 +9,9 @@ from pathlib import Path
 
 from straycell.acceptance import shipped_rules
 from straycell.bench.context import Bench
-from straycell.bench.paper.prints import rest_picture, stock_png, yield_picture
+from straycell.bench.paper.charts import yield_chart_of
+from straycell.bench.paper.curves_of import rest_curves_of
+from straycell.bench.paper.prints import stock_scatter
 from straycell.store.sample.build import build_sample
 
 FOLDER = Path(__file__).parents[1] / "sample_db"
@@ -17,9 +19,9 @@ SHOWN = "H00001K"
 """A cell that kept its charge, with nine siblings."""
 
 PICTURES: dict[str, Callable[[Bench], bytes]] = {
-    "stock.png": stock_png,
-    "yield.png": lambda bench: yield_picture(bench, "png"),
-    "rest.png": lambda bench: rest_picture(bench, SHOWN, "png"),
+    "stock.png": lambda bench: stock_scatter(bench).picture(dpi=100),
+    "yield.png": lambda bench: yield_chart_of(bench).picture(dpi=100),
+    "rest.png": lambda bench: rest_curves_of(bench, SHOWN).picture(dpi=100),
 }
 
 

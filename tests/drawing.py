@@ -8,9 +8,12 @@ numbers, still the same ones. With `new` the properties draw new examples, and p
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
+from typing import TypeVar
 
 from hypothesis import HealthCheck, settings
 
+T = TypeVar("T")
 NUMBERS = os.environ.get("STRAYCELL_NUMBERS") or "few"
 assert NUMBERS in ("few", "full", "new"), f"STRAYCELL_NUMBERS is few, full or new, not {NUMBERS!r}"
 FULL, NEW = NUMBERS != "few", NUMBERS == "new"
@@ -27,6 +30,11 @@ def few(in_full: int) -> int:
 def part(in_full: int, least: int = 1) -> int:
     """How far this run goes of a long trial, and how often the premise of its law must then occur: never 0 times."""
     return in_full if FULL else max(least, in_full // LONG_SHARE)
+
+
+def thinned(cases: Sequence[T]) -> Sequence[T]:
+    """Of seeds, sizes and steps that show the same law: one in a few, the first among them. Never of kinds of input."""
+    return cases if FULL else cases[::SHARE]
 
 
 def examples(in_full: int) -> settings:

@@ -1,7 +1,5 @@
 """A build: cells committed to a project, position by position, until it is dismantled."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum

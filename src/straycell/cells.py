@@ -3,8 +3,6 @@
 Codes: a bench letter, five digits and an ISO/IEC 7064 MOD 37,36 check character.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass

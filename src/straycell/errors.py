@@ -1,7 +1,5 @@
 """The one family of user errors: each says what, which one, and what to do, and carries an exit code."""
 
-from __future__ import annotations
-
 from enum import Enum, auto
 from pathlib import Path
 

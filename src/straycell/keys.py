@@ -3,8 +3,6 @@
 A store that takes another bench's records in renumbers nothing, so a number on paper stays true.
 """
 
-from __future__ import annotations
-
 import re
 from dataclasses import dataclass
 

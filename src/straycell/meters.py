@@ -3,8 +3,6 @@
 Accuracy limits are taken as rectangular, resolution steps too (JCGM 100:2008, 4.3.7 and F.2.2.1).
 """
 
-from __future__ import annotations
-
 import math
 import re
 from dataclasses import dataclass, field, replace

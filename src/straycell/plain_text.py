@@ -4,8 +4,6 @@ Not plain are control characters (C0 with ESC, C1), bidi and other format charac
 or unassigned characters: Python's `str.isprintable`, after the Unicode character database (UAX 44, general category).
 """
 
-from __future__ import annotations
-
 import json
 import unicodedata
 from typing import Any

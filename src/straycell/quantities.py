@@ -8,8 +8,6 @@ Nomenclature. Inside the program every number is in the unit its name ends with:
 `_g` gram, `_mm` millimetre. `u` is a standard uncertainty, `U` the expanded one (k = 2, JCGM 100).
 """
 
-from __future__ import annotations
-
 import math
 import re
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """Limits and advice in few figures, rounded so that who keeps to the printed number keeps to the true one."""
 
-from __future__ import annotations
-
 import math
 
 from straycell.quantities import Dimension, show

@@ -1,7 +1,5 @@
 """The tables inside the package (limits, words, cited data): TOML files beside the room that reads them."""
 
-from __future__ import annotations
-
 import tomllib
 from functools import lru_cache
 from importlib import resources

@@ -1,7 +1,5 @@
 """A tear-down: one recovered object that was opened, and what came out of it."""
 
-from __future__ import annotations
-
 import re
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta

@@ -1,7 +1,5 @@
 """What a person types: one line of text, a word of a list, a time, a day; and a stored time as a local day."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from datetime import UTC, date, datetime
 from difflib import get_close_matches

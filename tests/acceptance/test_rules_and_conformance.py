@@ -8,8 +8,8 @@ from typing import Any
 import pytest
 
 from straycell.acceptance import conformance_probability, load_rules, read_rules, shipped_rules
-from straycell.acceptance.conformance import Side, against_max, against_min
 from straycell.acceptance.grounds import Ground
+from straycell.acceptance.reasons import Side, against_max, against_min
 from straycell.acceptance.rules import Limit
 from straycell.errors import BadData
 from straycell.quantities import Measured

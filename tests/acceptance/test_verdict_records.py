@@ -10,8 +10,8 @@ from tests.acceptance.bench import Bench, good
 from tests.acceptance.test_verdict_laws import benches
 
 from straycell.acceptance import Missing
+from straycell.acceptance.reasons import Work, WorkKind
 from straycell.acceptance.record import verdict_from_record, verdict_to_json, verdict_to_record
-from straycell.acceptance.work import Work, WorkKind
 
 
 @given(benches())

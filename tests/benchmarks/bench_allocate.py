@@ -12,7 +12,7 @@ import time
 from typing import Any
 
 from straycell.matching.allocate.cells import allocate_cells
-from straycell.matching.allocate.first_fit import heaviest_first, serve_in_turn
+from straycell.matching.allocate.greedy import heaviest_first, serve_in_turn
 from straycell.matching.allocate.read_input import market_of
 
 Item = dict[str, Any]

@@ -10,8 +10,8 @@ import sys
 from tests.physics.run_time.test_measured_cells import COOL, told
 from tests.physics.test_at_temperature import BASES, compared, of_all
 
+from straycell.physics.derating import capacity_ratio
 from straycell.physics.shipped import median, shipped
-from straycell.physics.temperature import capacity_ratio
 
 GOALS = {(25.0, 0.5): 0.96, (10.0, 0.5): 0.90, (0.0, 0.5): 0.84, (25.0, 1.0): 0.85}
 

@@ -6,6 +6,7 @@ import io
 import json
 import os
 import shlex
+import shutil
 import zlib
 from collections.abc import Iterator
 from contextlib import contextmanager, redirect_stderr, redirect_stdout
@@ -72,7 +73,8 @@ class Bench:
     def prepare(self, line: str) -> Any:
         """`do` for what a test starts from: typed once in a run, after that the store it left is copied.
 
-        That holds for a fresh store that only prepared lines have touched; any other store is typed into.
+        That holds for a store that only prepared lines have touched, a fresh one or one begun with another; any other
+        store is typed into.
         """
         if self._state() != self._left:
             return self.do(line)
@@ -87,6 +89,11 @@ class Bench:
             self.store.write_bytes(zlib.decompress(known.store))
         self._left = self._state()
         return deepcopy(document)
+
+    def begin_with(self, store: Path) -> None:
+        """A copy of a store that this run changes nowhere, from which `prepare` goes on."""
+        shutil.copyfile(store, self.store)
+        self._trail, self._left = (str(store),), self._state()
 
     def _state(self) -> tuple[int, int] | None:
         """Tells whether somebody else has written."""

@@ -13,10 +13,10 @@ from tests.labels.label_bench import NOW
 
 from straycell.cells import next_codes, position_name
 from straycell.labels.boxes import Box
-from straycell.labels.build_sheet import BuildSheet, Section, SheetCell, SheetPage, lay_out_sheet, wrapped
-from straycell.labels.build_sheet_drawing import Face, connections, planned
+from straycell.labels.build_sheet import BuildSheet, Section, SheetPage, lay_out_sheet
+from straycell.labels.build_sheet_drawing import Face, SheetCell, connections, planned
 from straycell.labels.build_sheet_render import SIGN_ARM, SIGN_THICK, build_sheet_pdf
-from straycell.labels.faces import text_width
+from straycell.labels.faces import text_width, wrapped
 
 CODES = next_codes("T", 300, 300)
 SHAPES = [(1, 1), (1, 2), (3, 2), (4, 4), (13, 20), (2, 1), (14, 1), (1, 30), (2, 40), (30, 3)]
@@ -48,7 +48,7 @@ def sheet(
 
 
 def pages(content: BuildSheet) -> list[SheetPage]:
-    return lay_out_sheet(content, text_width)
+    return lay_out_sheet(content)
 
 
 def faces(content: BuildSheet) -> list[Face]:
@@ -229,7 +229,7 @@ def test_any_title_a_project_may_have_is_printed(title: str, shape: tuple[int, i
 @given(st.text(alphabet="abc defghij", max_size=120), st.floats(8, 60))
 def test_wrapped_lines_fit_and_lose_nothing(text: str, width: float) -> None:
     """However long a word is."""
-    lines = wrapped(text, 3.0, width, text_width)
+    lines = wrapped(text, 3.0, width)
     assert all(text_width(line, 3.0, False) <= width for line in lines)
     assert "".join("".join(lines).split()) == "".join(text.split())
 

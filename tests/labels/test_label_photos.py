@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections import Counter
 
 from PIL import Image, ImageDraw
+from tests.drawing import few
 from tests.labels.label_bench import CODES
 from tests.labels.photo_bench import CODEWORDS, photograph, spoilt
 
@@ -24,19 +25,19 @@ def test_the_codewords_lie_where_the_standard_puts_them() -> None:
 
 def test_turned_soft_noisy_scratched_slanted_and_bent_labels_are_read() -> None:
     """Twenty-four photographs at 300 to 600 dpi, a quarter each flat and on 10, 14 and 18 mm: all of them."""
-    for number, code in enumerate(CODES[:24]):
+    for number, code in enumerate(CODES[: few(24)]):
         picture = photograph(code, number, shipped(), seed=2)
         assert [symbol.code for symbol in find_symbols(picture)] == [code]
 
 
 def test_a_spoilt_symbol_gives_its_code_or_none() -> None:
     """A hundred and twenty corrupted pictures: some are still read, most are not, none gives another code."""
-    read = 0
-    for code, picture in spoilt(CODES, shipped()["plain-wrap"], seed=3):
+    read, made = 0, few(120)
+    for code, picture in spoilt(CODES[:made], shipped()["plain-wrap"], seed=3):
         codes = [symbol.code for symbol in find_symbols(picture) if symbol.code is not None]
         assert set(codes) <= {code}
         read += len(codes)
-    assert 10 < read < 110
+    assert made / 12 < read < made * 11 / 12
 
 
 def test_several_labels_at_all_angles_in_one_picture_are_read_where_they_lie() -> None:

@@ -13,6 +13,7 @@ from pathlib import Path
 
 import pypdfium2
 import pytest
+from tests.drawing import thinned
 from tests.labels.sheet_reader import Quoted, QuotedFuse, read_sheet
 from tests.matching.pack_bench import marked, packed, resting, wanted
 from tests.matching.single_bench import LIMITS, NOW
@@ -251,7 +252,7 @@ def planned(asked: Project, cells: list[Candidate]) -> tuple[Groups, str] | None
     return ([[by_code[code] for code in g] for g in found.groups], found.plan or "") if found.served else None
 
 
-@pytest.mark.parametrize("part", range(4))
+@pytest.mark.parametrize("part", thinned(range(4)))
 def test_every_limit_on_the_sheet_of_a_served_plan_holds(part: int) -> None:
     """Random packs of one to five in series and one to five in parallel, read from the sentences and reckoned again."""
     served = 0
@@ -323,7 +324,7 @@ def test_the_printed_sheet_is_the_plan(series: int, parallel: int) -> None:
 
 def test_one_function_says_what_a_cell_is_charged_with() -> None:
     """Sheet, match and charger check: the same digits for one cell, at every temperature and by every outcome."""
-    for seed in range(60):
+    for seed in thinned(range(60)):
         chance = random.Random(seed)
         c = stock(1, 1, seed)[0]
         at_c = round(chance.uniform(10, 45), 1)

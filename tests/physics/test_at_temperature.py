@@ -19,13 +19,13 @@ from tests.physics.physics_tables import FOLDER, own_trace
 
 from straycell.acceptance.rules import shipped_rules
 from straycell.cells import Chemistry
+from straycell.physics.derating import lag_ratio, own_heat_k, resistance_ratio
 from straycell.physics.loads import ConstantCurrent, ConstantPower, Load
 from straycell.physics.own_pulses import Pulse, Taken, is_quick
-from straycell.physics.run_time.answers import MEASURES, narrowing
+from straycell.physics.run_time.asked import MEASURES, narrowing
 from straycell.physics.run_time.doubts import cases_of
 from straycell.physics.run_time.runtime import OwnTrace, Runtime, estimate
 from straycell.physics.shipped import median, shipped
-from straycell.physics.temperature import lag_ratio, own_heat_k, resistance_ratio
 from straycell.quantities import Measured
 
 SETS = tuple(sorted(path.stem.removeprefix("runs_at_") for path in FOLDER.glob("runs_at_*.csv")))

@@ -8,8 +8,8 @@ from tests.physics.physics_tables import BLIND, KEPT_APART, USED_SETS, Truth, he
 
 from straycell.acceptance.rules import shipped_rules
 from straycell.cells import Chemistry
+from straycell.physics.derating import assumed_resistance, lag_h, shape_range, steady_over_pulse
 from straycell.physics.own_pulses import Pulse, Resisting, counted_c
-from straycell.physics.polarisation import assumed_resistance, lag_h, shape_range, steady_over_pulse
 from straycell.physics.run_time.runtime import estimate
 from straycell.quantities import Measured
 

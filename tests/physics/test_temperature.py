@@ -7,16 +7,16 @@ from tests.physics.asking import asked
 
 from straycell.cells import Chemistry
 from straycell.errors import BadData
-from straycell.physics.loads import ConstantCurrent
-from straycell.physics.run_time.runtime import estimate
-from straycell.physics.shipped import shipped
-from straycell.physics.temperature import (
+from straycell.physics.derating import (
     capacity_ratio,
     check_temperature,
     lag_ratio,
     relative,
     resistance_ratio,
 )
+from straycell.physics.loads import ConstantCurrent
+from straycell.physics.run_time.runtime import estimate
+from straycell.physics.shipped import shipped
 from straycell.quantities import Measured
 
 # Cell sheet of a prismatic 603450 cell: mAh at 0.2C to 2.8 V.

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from PIL import Image
 
-from straycell.pictures.curves import Cone, Curve, Curves, Role, curves_lines, curves_picture
+from straycell.pictures.curves import Cone, Curve, Curves, Role
 
 FALL = Curve("this", ((0.0, 4.0), (10.0, 3.0)))
 FAINT = Curve("2 siblings", ((0.0, 3.9), (8.0, 3.0)), Role.FAINT)
@@ -25,7 +25,7 @@ def field(lines: list[str], height: int, rim: int = 9) -> list[str]:
 
 def test_the_curve_falls_from_left_to_right_without_holes() -> None:
     """Two points over 60 columns: every column up to the end has a dot, each lower than or level with the one before."""
-    lines = field(curves_lines(Curves("t", "h", "V", (FALL,)), 71, 10, plain=True), 10)
+    lines = field(Curves("t", "h", "V", (FALL,)).lines(71, 10, plain=True), 10)
     tops = [min(n for n, line in enumerate(lines) if line[x : x + 1] == "*") for x in range(60)]
     assert tops == sorted(tops) and tops[0] == 0 and tops[-1] >= 8
 
@@ -33,7 +33,7 @@ def test_the_curve_falls_from_left_to_right_without_holes() -> None:
 def test_every_kind_of_curve_has_a_character_of_its_own_and_a_line_below() -> None:
     """Main, siblings, rating, cone and cut-off; each named once however often it is drawn."""
     twice = Curves("t", "mAh", "V", (FAINT, FAINT, GHOST, FALL), (CONE,), ("cut-off", 3.0))
-    lines = curves_lines(twice, 72, 12, plain=True)
+    lines = twice.lines(72, 12, plain=True)
     drawn = "".join(field(lines, 12))
     assert all(sign in drawn for sign in "*.-:") and "".join(lines).isascii()
     legend = [line.strip() for line in lines[13:]]
@@ -44,7 +44,7 @@ def test_every_kind_of_curve_has_a_character_of_its_own_and_a_line_below() -> No
 def test_measured_points_are_marked() -> None:
     """A rest voltage is a point, not a line."""
     marked = Curves("t", "d", "V", (Curve("H00001K", ((1.0, 4.18), (16.0, 4.17)), marked=True),))
-    assert "".join(field(curves_lines(marked, 72, 10, plain=True), 10)).count("o") == 2
+    assert "".join(field(marked.lines(72, 10, plain=True), 10)).count("o") == 2
 
 
 @given(
@@ -58,25 +58,23 @@ def test_any_curve_is_drawn_within_its_screen(
 ) -> None:
     """One point, a level line, a wild one: no line of the plot is wider than asked for."""
     curve = Curve("c", tuple(sorted(points)), marked=True)
-    lines = curves_lines(
-        Curves("t", "mAh", "V", (curve,), level=("cut-off", 3.0)), width, height, plain=plain
-    )
+    lines = Curves("t", "mAh", "V", (curve,), level=("cut-off", 3.0)).lines(width, height, plain=plain)
     assert all(len(line) <= max(width, 28) for line in lines[: max(height, 4)])
 
 
 @pytest.mark.parametrize("kind", ["png", "svg"])
 def test_the_same_curves_give_the_same_bytes(kind: str) -> None:
     """And nothing to draw is a picture that says so."""
-    first, again = (curves_picture(SHOWN, kind, 50) for _ in range(2))  # type: ignore[arg-type]
+    first, again = (SHOWN.picture(kind, 50) for _ in range(2))  # type: ignore[arg-type]
     assert first == again
-    assert curves_picture(Curves("t", "d", "V", ()), kind, 50) != first  # type: ignore[arg-type]
+    assert Curves("t", "d", "V", ()).picture(kind, 50) != first  # type: ignore[arg-type]
 
 
 def test_the_main_curve_is_the_darkest_in_grey() -> None:
     """Of the main curve and a sibling alone, the first leaves more dark dots."""
 
     def dark(curve: Curve) -> int:
-        drawn = Image.open(io.BytesIO(curves_picture(Curves("t", "d", "V", (curve,)), dpi=60))).convert("L")
+        drawn = Image.open(io.BytesIO(Curves("t", "d", "V", (curve,)).picture(dpi=60))).convert("L")
         return sum(drawn.crop((60, 40, 560, 300)).histogram()[:110])
 
     assert dark(FALL) > dark(Curve("this", FALL.points, Role.FAINT))

@@ -435,6 +435,7 @@ DANGERS: dict[str, tuple[Bench, float, dict[str, Any]]] = {
     "falling": (leaking_shelf(12.0), 62.0, {}),
     "sinking": (good().capacity(2.4, 58.0).rest(2.95, 60.0), 61.0, {}),
     "voltage": (good().rest(4.249, 25.0), 26.0, {}),
+    "doubt": (good().look(Look.STAINED, at=19.0), 20.0, {}),
     "sibling": (_leaking_sibling(), 26.0, {}),
     "handover-damaged": (good(look=(Look.SWOLLEN,)), 30.0, CONDEMNED),
     "set-apart": (good(capacity=0.9), 20.0, CONDEMNED | {"box": None}),
@@ -484,3 +485,26 @@ def test_a_low_cell_whose_look_is_missing_since_a_drop_is_not_sent_to_the_charge
     assert due(bench, at=61.0)["sinking"].todo.startswith(
         "no charge yet: nobody has looked at it since 'drop'"
     )
+
+
+@pytest.mark.parametrize(
+    "bench",
+    [
+        good().look(Look.TORN_SLEEVE, at=19.0),
+        good().look(Look.STAINED, at=19.0),
+        good().read(Quantity.TEMPERATURE, 19.0, 30.0, surroundings_c=22.0, rested_s=7200.0),
+        good().read(Quantity.TEMPERATURE, 19.0, 50.0),
+        good().read(Quantity.MASS, 1.0, 45.0).read(Quantity.MASS, 19.0, 44.0),
+        good().charge(19.0, ambient=-10.0, peak=-8.0, amps=0.3),
+        good().charge(19.0, ambient=2.0, peak=3.0),
+        good().charge(19.0, amps=6.0),
+        good(facts=replace(NMC, protection_board=True)).found(0.3, at=19.0),
+        good().charge(18.0).rest(3.98, 19.1),
+        good().read(Quantity.VOLTAGE, 19.0, 0.01, doubt="0 V at the end of a trace"),
+    ],
+    ids=lambda bench: kept(bench, 20.0).verdict.deciding[0].rule,
+)
+def test_no_danger_that_holds_a_cell_is_left_out(bench: Bench) -> None:
+    """What the verdict knows the list knows, from the day on which it was seen."""
+    assert kept(bench, 20.0).verdict.outcome is Outcome.HOLD
+    assert any(item.kind.danger for item in due(bench, at=20.0).values())

@@ -21,8 +21,15 @@ from straycell.acceptance.evidence import FactSaid
 from straycell.cells import CellFacts, Chemistry, Form, Look
 from straycell.readings import Quantity
 from straycell.safety.energy import Held, energy_wh, mass_g, nominal_v
-from straycell.safety.handover.condition import Condition, carriage, condition_of, is_critical
-from straycell.safety.handover.listing import HandoverCell, HandoverList, make_list
+from straycell.safety.handover.listing import (
+    Condition,
+    HandoverCell,
+    HandoverList,
+    carriage,
+    condition_of,
+    is_critical,
+    make_list,
+)
 from straycell.safety.handover.render import handover_pdf
 
 NOW = datetime(2026, 6, 1, 9, tzinfo=UTC)

@@ -15,7 +15,6 @@ from straycell.bench.paper.charts import Yield, bench_hours, boxes_chart, limits
 from straycell.bench.paper.curves_of import rest_curves
 from straycell.physics.curves import curves_for
 from straycell.physics.self_discharge import voltages_after
-from straycell.pictures.bars import chart_lines
 from straycell.pictures.curves import Role
 from straycell.safety.energy import Amount
 from straycell.safety.stock import BoxStock
@@ -167,6 +166,6 @@ def test_the_yield_is_per_object_and_per_hour() -> None:
     chart = yield_chart([Yield("power bank", 3, 9, 6, 2, 60.0, 15.0, 4.0)])
     (bar,) = chart.bars
     assert (bar.low, bar.high) == (20.0, 25.0)
-    line, legend = chart_lines(chart, 100)
+    line, legend = chart.lines(100)
     assert "usable" in legend and "still on hold" in legend
     assert line.endswith("20 Wh, 6 of 9 cells usable, 3 objects, 15 Wh an hour") and "=-" in line

@@ -29,9 +29,8 @@ def items(raw: bytes) -> list[Reading]:
     bench = Bench().found(3.6).look().charge(1.0)
     evidence = bench.evidence()
     case = Case(evidence, evidence.facts, shipped_rules(), day(3.0))
-    return [
-        i for i in work_out(case, Request("run.csv", raw, day(2.0), True)).items if isinstance(i, Reading)
-    ]
+    request = Request("run.csv", raw, day(2.0), True, None, cutoff_v=None, temperature_c=None, columns="")
+    return [i for i in work_out(case, request).items if isinstance(i, Reading)]
 
 
 def low(found: list[Reading]) -> list[Reading]:

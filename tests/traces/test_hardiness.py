@@ -8,7 +8,6 @@ import pytest
 from tests.traces.helpers import BROKEN, Reduce
 
 from straycell.errors import StraycellError
-from straycell.pictures.curves import curves_lines
 from straycell.pictures.runs import run_curves
 from straycell.pictures.trace import trace_picture
 from straycell.traces import parse_columns, read_trace
@@ -50,7 +49,7 @@ def test_mangled_files_never_give_a_traceback(seed: int, reduce: Reduce) -> None
             continue
         result = reduce(trace)
         result.to_json()
-        curves_lines(run_curves("", (trace, result)))
+        run_curves("", (trace, result)).lines()
         assert result.capacity is None or result.capacity.u >= 0
 
 

@@ -10,7 +10,7 @@ import pytest
 from tests.traces.helpers import REFERENCE, Reduce
 
 from straycell.cells import Chemistry
-from straycell.physics.polarisation import shape_range
+from straycell.physics.derating import shape_range
 from straycell.physics.shipped import shipped
 from straycell.traces import StepKind, Trace, read_trace
 from straycell.traces.analyse.steps import analyse

@@ -10,6 +10,7 @@ import random
 from dataclasses import dataclass, replace
 
 from tests.acceptance.bench import Bench, reasons
+from tests.drawing import few
 
 from straycell.acceptance import Outcome
 from straycell.meters import meter_like
@@ -73,16 +74,16 @@ def share_held(count: int, seed: int) -> float:
 
 def test_fewer_than_one_healthy_cell_in_two_hundred_is_held() -> None:
     """A cheap meter and a charger at the edge of its tolerance accuse nobody."""
-    assert share_held(1000, seed=11) < 1 / 200
+    assert share_held(few(1000), seed=11) < 1 / 200
 
 
 def test_a_cell_that_lost_most_of_its_charge_in_a_day_never_passes() -> None:
     """Half of the charge gone: discarded or held, on whatever charger."""
     dice = random.Random(12)
-    found = [held(Morning.drawn(dice, lost=0.5), dice) for _ in range(200)]
-    assert all(found) and found.count("first-day-discard") > 100
+    found = [held(Morning.drawn(dice, lost=0.5), dice) for _ in range(few(200))]
+    assert all(found) and found.count("first-day-discard") > len(found) / 2
     assert all(
-        Morning.drawn(dice, lost=0.5).bench(dice).verdict(5.0).outcome <= Outcome.HOLD for _ in range(20)
+        Morning.drawn(dice, lost=0.5).bench(dice).verdict(5.0).outcome <= Outcome.HOLD for _ in range(few(20))
     )
 
 

@@ -214,8 +214,8 @@ def test_a_build_is_finished_for_the_device_as_it_was_measured(
         ({}, "nobody said yet"),
         ({"done": "yes", "current_a": "much"}, "What it draws at its cells"),
         ({"done": "yes", "current_a": "40"}, "cannot be finished"),
-        ({"done": "yes", "current_a": "0.1", "peak_current_a": "60"}, "cannot be finished"),
-        ({"done": "yes", "temperature_c": "80"}, "no lithium cell is meant to work there"),
+        ({"done": "yes", "current_a": "0.1", "peak_current_a": "60A"}, "cannot be finished"),
+        ({"done": "yes", "temperature_c": "80C"}, "no lithium cell is meant to work there"),
         ({"done": "yes", "fuse_a": "50"}, "does not guard it"),
     ):
         answer = page.client.post("/project/finish", data={**filled, **said})

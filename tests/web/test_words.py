@@ -130,14 +130,15 @@ def test_each_look_incident_and_form_has_its_words() -> None:
     """Names that are made from a table are all in the catalogue."""
     from dataclasses import fields
 
-    from straycell.bench.recording.finish import Device
+    from straycell.bench.recording.finish import OF_DEVICE, Device
     from straycell.cells import Look
     from straycell.web.entry import FORMS
     from straycell.web.routes.pictures import OF_A_CELL, OF_STOCK
-    from straycell.web.routes.projects import DEVICE
 
     assert set(words()["look"]) == {look.value for look in Look}
     assert set(FORMS) <= set(words()["records"])
-    assert {*OF_STOCK, *OF_A_CELL} <= set(words()["pictures"]) and list(DEVICE) == list(words()["device_now"])
+    assert {*OF_STOCK, *OF_A_CELL} <= set(words()["pictures"]) and [each.name for each in OF_DEVICE] == list(
+        words()["device_now"]
+    )
     # What the command takes of the device, the page takes, too.
-    assert list(DEVICE) == [field.name for field in fields(Device)]
+    assert [each.name for each in OF_DEVICE] == [field.name for field in fields(Device)]

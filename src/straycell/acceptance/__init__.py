@@ -1,14 +1,14 @@
 """The rules, one small function a rule, the verdict and its reasons.
 
 rules        limits with their sources, read from TOML      evidence   what a verdict is made from
-case         the evidence with uncertainties worked out     conformance   clear, close or beyond a limit
+case         the evidence with uncertainties worked out     figures    the values a cell has today
 identity, look, voltage, warming, capacity, resistance, leakage, shelf   the rules
 findings     what a rule saw, and what alone shows it      fallen     the re-test after a finding fell
-judge        the verdict                                     reasons, record   its shape, and as JSON
-figures      the values a cell has today
+judge        the verdict                                    record     as JSON
+reasons      clear, close or beyond a limit; the reason, its work, the verdict
 """
 
-from straycell.acceptance.conformance import conformance_probability
+from straycell.acceptance.case import Case
 from straycell.acceptance.evidence import (
     BestSibling,
     Condemnation,
@@ -21,11 +21,23 @@ from straycell.acceptance.evidence import (
 from straycell.acceptance.figures import Figures, figures
 from straycell.acceptance.findings import find, stands
 from straycell.acceptance.judge import Judgement, assess, judge
-from straycell.acceptance.reasons import Missing, Outcome, Reason, Status, Verdict
-from straycell.acceptance.rules import Limit, RuleSet, load_rules, read_rules, shipped_rules
+from straycell.acceptance.permission import charge_refusal, out_of_use, usable, usable_until
+from straycell.acceptance.reasons import (
+    Missing,
+    Outcome,
+    Reason,
+    Status,
+    Verdict,
+    Work,
+    WorkKind,
+    conformance_probability,
+)
+from straycell.acceptance.record import verdict_to_json
+from straycell.acceptance.rules import Limit, RuleSet, chemistry_keys, load_rules, read_rules, shipped_rules
 
 __all__ = [
     "BestSibling",
+    "Case",
     "Condemnation",
     "Evidence",
     "Fall",
@@ -41,13 +53,21 @@ __all__ = [
     "Status",
     "Upset",
     "Verdict",
+    "Work",
+    "WorkKind",
     "assess",
+    "charge_refusal",
+    "chemistry_keys",
     "conformance_probability",
     "figures",
     "find",
     "judge",
     "load_rules",
+    "out_of_use",
     "read_rules",
     "shipped_rules",
     "stands",
+    "usable",
+    "usable_until",
+    "verdict_to_json",
 ]

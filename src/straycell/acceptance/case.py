@@ -1,19 +1,15 @@
 """One cell before the rules: its evidence with uncertainties worked out, and how a reason is written."""
 
-from __future__ import annotations
-
 import math
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from functools import cached_property, wraps
 from typing import Any, NamedTuple, TypeVar
 
-from straycell.acceptance.conformance import Side
 from straycell.acceptance.evidence import DISMANTLED, Evidence, Record
-from straycell.acceptance.reasons import Outcome, Reason, Status
+from straycell.acceptance.reasons import Outcome, Reason, Side, Status, Work
 from straycell.acceptance.rules import Limit, RuleSet, chemistry_keys
-from straycell.acceptance.work import Work
 from straycell.cells import CellFacts, Chemistry, Form
 from straycell.markings import most_capacity_ah, rating_beyond_size, read_marking
 from straycell.quantities import Dimension, Measured, show
@@ -164,11 +160,15 @@ class Case:
     @once_a_case
     def own_voltages(self) -> tuple[Reading, ...]:
         """Voltages that tell of the cell itself: at its terminals, or at a board that has not tripped."""
+        return tuple(self.own(self.voltages))
+
+    def own(self, voltages: Iterable[Reading]) -> Iterator[Reading]:
+        """Those of the cell itself."""
         # Boards cut off at 2.40 ± 0.10 V (sheets): what reads above 2.5 V has passed a closed switch.
         floor = self.figure("board-voltage")
-        return tuple(
-            r for r in self.voltages if not self.at_board(r) or (r.value is not None and r.value >= floor)
-        )
+        for r in voltages:
+            if not self.at_board(r) or (r.value is not None and r.value >= floor):
+                yield r
 
     @property
     @once_a_case

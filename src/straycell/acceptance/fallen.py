@@ -1,18 +1,14 @@
 """After a finding fell with a mistake: the cell is tested again before it is used."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from datetime import timedelta
 
 from straycell.acceptance.case import Case, Seen, Tried
 from straycell.acceptance.checks.identity import tested_by, tested_since
 from straycell.acceptance.checks.pairs import checked_after
-from straycell.acceptance.conformance import Side
 from straycell.acceptance.evidence import BestSibling, Fall
 from straycell.acceptance.findings import CONDEMNING
-from straycell.acceptance.reasons import Outcome, Reason, Status
-from straycell.acceptance.work import together
+from straycell.acceptance.reasons import Outcome, Reason, Side, Status, together
 
 FALL_FIRST = "finding-fell-first"
 """The rule's name while the cell is not measured again: before that it has no charge."""

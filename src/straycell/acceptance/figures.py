@@ -1,7 +1,5 @@
 """The figures a cell has today: what labels print and matching counts on."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from datetime import datetime
 

@@ -5,8 +5,6 @@ facts of its basis alone give the same finding at any later time, so nothing tha
 falls only when one of them was a mistake.
 """
 
-from __future__ import annotations
-
 from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from datetime import datetime
@@ -29,8 +27,8 @@ from straycell.acceptance.checks import (
     voltage,
     warming,
 )
-from straycell.acceptance.conformance import Side
 from straycell.acceptance.evidence import BestSibling, Evidence, Finding, Record
+from straycell.acceptance.reasons import Side
 from straycell.acceptance.rules import chemistry_keys, shipped_rules
 from straycell.cells import CellFacts, Chemistry, members
 
@@ -52,6 +50,7 @@ CONDEMNING: tuple[Test, ...] = (
     resistance.far_too_high,
     leakage.leaks,
     shelf.sinkings,
+    shelf.losses,
 )
 """All of them are asked, and all they see is recorded: a cell that two records condemn keeps one of them."""
 

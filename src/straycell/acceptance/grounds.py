@@ -1,7 +1,5 @@
 """What a figure or a caution rests on, told apart so that a reader knows how much to trust it."""
 
-from __future__ import annotations
-
 from enum import StrEnum
 
 

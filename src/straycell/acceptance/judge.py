@@ -1,7 +1,5 @@
 """The verdict: the least of the fresh judgement, the findings and the re-test after a fall, and what to do next."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
@@ -24,11 +22,10 @@ from straycell.acceptance.checks import (
     warming,
 )
 from straycell.acceptance.checks.pairs import checked_after
-from straycell.acceptance.conformance import Side
 from straycell.acceptance.evidence import SHELF_LOSS, Evidence, Finding
 from straycell.acceptance.fallen import tested_again
 from straycell.acceptance.findings import CONDEMNING, condemned, find
-from straycell.acceptance.reasons import Missing, Outcome, Reason, Status, Verdict
+from straycell.acceptance.reasons import Missing, Outcome, Reason, Side, Status, Verdict
 from straycell.acceptance.rules import RuleSet, shipped_rules
 from straycell.cells import Chemistry, members
 from straycell.keys import RecordKey

@@ -3,8 +3,6 @@
 In: what its verdict says, until when that holds, and the stage of its life. Out: yes, or why not.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from datetime import datetime
 

@@ -3,16 +3,21 @@
 Brief, nothing is said twice: names of columns and sources appear once, what to do refers to its reason.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import fields
 from datetime import datetime
 from operator import attrgetter
 from typing import Any
 
-from straycell.acceptance.reasons import Missing, Outcome, Reason, Status, Verdict
-from straycell.acceptance.work import work_from_json, work_to_json
+from straycell.acceptance.reasons import (
+    Missing,
+    Outcome,
+    Reason,
+    Status,
+    Verdict,
+    work_from_json,
+    work_to_json,
+)
 from straycell.keys import RecordKey, key_of
 
 

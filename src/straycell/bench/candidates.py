@@ -6,8 +6,8 @@ from collections.abc import Collection, Mapping
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from straycell.acceptance import Figures, RuleSet, Verdict, figures
-from straycell.acceptance.evidence import Evidence
+from straycell.acceptance import Evidence, Figures, RuleSet, figures
+from straycell.bench.cell_list import monthly_loss
 from straycell.matching import Candidate
 from straycell.matching.screen.candidates import RestVoltage
 from straycell.physics.own_pulses import Pulse
@@ -54,7 +54,7 @@ def candidates(
                 own_trace=traces.get(code),
                 rest=rest_voltage(evidence, known, rules),
                 most_charge_a=known.most_charge_a,
-                loss_per_month=_own_loss(verdict),
+                loss_per_month=_loss_share(monthly_loss(verdict)),
             )
         )
     return offers
@@ -68,15 +68,10 @@ def _pulses(known: Figures) -> tuple[Pulse, ...]:
     )
 
 
-def _own_loss(verdict: Verdict) -> Measured | None:
-    """The share of its capacity that a cell loses a month, as its self-discharge check found; None without one."""
-    for reason in verdict.reasons:
-        value, expanded = reason.observed, reason.expanded_uncertainty
-        # U is stated with k = 2: half of it is the standard uncertainty.
-        monthly = reason.rule.startswith("self-discharge") and reason.unit == "%/month"
-        if monthly and isinstance(value, float | int) and expanded is not None:
-            return Measured(value / 100.0, expanded / 200.0)
-    return None
+def _loss_share(pct_month: tuple[float, float | None] | None) -> Measured | None:
+    # U is stated with k = 2: half of it is the standard uncertainty.
+    value, expanded = pct_month or (0.0, None)
+    return None if expanded is None else Measured(value / 100.0, expanded / 200.0)
 
 
 def own_traces(reader: Reader, evidences: Mapping[str, Evidence]) -> dict[str, OwnTrace]:

@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from enum import StrEnum, auto
-from typing import TYPE_CHECKING
+from enum import StrEnum
+from typing import TYPE_CHECKING, Any
 
-from straycell.acceptance import RuleSet, figures
-from straycell.acceptance.permission import usable_until
-from straycell.acceptance.reasons import Outcome, Verdict
+from straycell.acceptance import Outcome, RuleSet, Verdict, figures, usable_until
 from straycell.cells import Cell, Chemistry, Form, Stage
 from straycell.quantities import Measured
 
@@ -46,19 +44,22 @@ class Listed:
     note: str = ""
 
 
+def cells_at(reader: Reader, box: str | None, teardown: str | None, **kind: Any) -> list[Cell]:
+    """The cells of a box, out of a tear-down, or both; all without either. Raises BadData: no such box or tear-down.
+
+    `kind`: the stage, chemistry or form they must have.
+    """
+    # A mistyped name would look like an empty box.
+    if box is not None:
+        reader.box(box)
+    source = None if teardown is None else reader.teardown(teardown).code
+    return [cell for cell in reader.cells(box=box, **kind) if source in (None, cell.teardown)]
+
+
 def cell_list(reader: Reader, rules: RuleSet, now: datetime, wanted: Wanted) -> list[Listed]:
     """The wanted cells by code, with the figures that count at `now`. Raises BadData: no such box or tear-down."""
-    # A mistyped name would look like an empty box.
-    if wanted.box is not None:
-        reader.box(wanted.box)
-    source = None if wanted.teardown is None else reader.teardown(wanted.teardown).code
-    cells = [
-        cell
-        for cell in reader.cells(
-            stage=wanted.stage, chemistry=wanted.chemistry, form=wanted.form, box=wanted.box
-        )
-        if source in (None, cell.teardown)
-    ]
+    kind = {"stage": wanted.stage, "chemistry": wanted.chemistry, "form": wanted.form}
+    cells = cells_at(reader, wanted.box, wanted.teardown, **kind)
     notes = reader.notes()
     if wanted.search is not None:
         of_teardown = {t.code: f"{t.title} {t.kind} {t.place} {t.note}" for t in reader.teardowns()}
@@ -86,7 +87,7 @@ def cell_list(reader: Reader, rules: RuleSet, now: datetime, wanted: Wanted) -> 
                 verdict.valid_until,
                 known.capacity,
                 known.resistance,
-                _loss(verdict),
+                monthly_loss(verdict),
                 notes.get(cell.code, ""),
             )
         )
@@ -105,9 +106,9 @@ def _mentions(cell: Cell, text: str, *notes: str) -> bool:
     return text.casefold() in " ".join(words).casefold()
 
 
-def _loss(verdict: Verdict) -> tuple[float, float | None] | None:
+def monthly_loss(verdict: Verdict) -> tuple[float, float | None] | None:
     """The self-discharge that the verdict counted: value and U, in % a month."""
-    checks = (r for r in verdict.reasons if r.rule.startswith("self-discharge"))
+    checks = (r for r in verdict.reasons if r.rule.startswith("self-discharge") and r.unit == "%/month")
     return next(
         ((r.observed, r.expanded_uncertainty) for r in checks if isinstance(r.observed, float | int)), None
     )
@@ -116,28 +117,14 @@ def _loss(verdict: Verdict) -> tuple[float, float | None] | None:
 # --- the orders of `cell list` and `verdict list`; equal ones go by code -----------------------------
 
 
-class CellOrder(StrEnum):
-    """What cells are sorted by."""
-
-    CODE = auto()
-    FORM = auto()
-    CHEMISTRY = auto()
-    STAGE = auto()
-    OUTCOME = auto()
-    BOX = auto()
-    MARKING = auto()
-    CAPACITY = auto()
-    RESISTANCE = auto()
-    LOSS = auto()
-    UNTIL = auto()
+CellOrder = StrEnum(
+    "CellOrder", "CODE FORM CHEMISTRY STAGE OUTCOME BOX MARKING CAPACITY RESISTANCE LOSS UNTIL"
+)
+"""What cells are sorted by."""
 
 
-class VerdictOrder(StrEnum):
-    """What verdicts are sorted by."""
-
-    CODE = auto()
-    OUTCOME = auto()
-    UNTIL = auto()
+VerdictOrder = StrEnum("VerdictOrder", "CODE OUTCOME UNTIL")
+"""What verdicts are sorted by."""
 
 
 # Sorted last: a cell that may do nothing runs out on no day.
@@ -145,40 +132,32 @@ _NEVER = datetime.max.replace(tzinfo=UTC)
 _FORMS, _CHEMISTRIES, _STAGES = (list(words) for words in (Form, Chemistry, Stage))
 
 
+_CELL_KEYS: dict[CellOrder, Callable[[Listed], tuple[object, ...]]] = {
+    CellOrder.CODE: lambda each: (),
+    CellOrder.FORM: lambda each: (_FORMS.index(each.cell.facts.form),),
+    CellOrder.CHEMISTRY: lambda each: (_CHEMISTRIES.index(each.cell.facts.chemistry),),
+    CellOrder.STAGE: lambda each: (_STAGES.index(each.cell.stage),),
+    CellOrder.OUTCOME: lambda each: (-each.outcome,),
+    # Cells in no box come last: they are looked for on the bench, not on a shelf.
+    CellOrder.BOX: lambda each: (each.cell.box is None, each.cell.box or ""),
+    CellOrder.MARKING: lambda each: (not each.cell.facts.marking, each.cell.facts.marking.casefold()),
+    CellOrder.CAPACITY: lambda each: (-each.capacity.value if each.capacity else 0.0,),
+    CellOrder.RESISTANCE: lambda each: (each.resistance.value if each.resistance else math.inf,),
+    CellOrder.LOSS: lambda each: (each.loss_pct_month[0] if each.loss_pct_month else math.inf,),
+    CellOrder.UNTIL: lambda each: (usable_until(each.outcome, each.valid_until) or _NEVER,),
+}
+_VERDICT_KEYS: dict[VerdictOrder, Callable[[Verdict], tuple[object, ...]]] = {
+    VerdictOrder.CODE: lambda each: (),
+    VerdictOrder.OUTCOME: lambda each: (-each.outcome,),
+    VerdictOrder.UNTIL: lambda each: (usable_until(each.outcome, each.valid_until) or _NEVER,),
+}
+
+
 def sort_cells(cells: Sequence[Listed], by: CellOrder) -> list[Listed]:
     """Words in the order of their lists; the best outcome, most capacity, least resistance first; unknown last."""
-
-    def key(each: Listed) -> tuple[object, ...]:
-        cell, facts = each.cell, each.cell.facts
-        keys: dict[CellOrder, tuple[object, ...]] = {
-            CellOrder.CODE: (),
-            CellOrder.FORM: (_FORMS.index(facts.form),),
-            CellOrder.CHEMISTRY: (_CHEMISTRIES.index(facts.chemistry),),
-            CellOrder.STAGE: (_STAGES.index(cell.stage),),
-            CellOrder.OUTCOME: (-each.outcome,),
-            # Cells in no box come last: they are looked for on the bench, not on a shelf.
-            CellOrder.BOX: (cell.box is None, cell.box or ""),
-            CellOrder.MARKING: (not facts.marking, facts.marking.casefold()),
-            CellOrder.CAPACITY: (-each.capacity.value if each.capacity else 0.0,),
-            CellOrder.RESISTANCE: (each.resistance.value if each.resistance else math.inf,),
-            CellOrder.LOSS: (each.loss_pct_month[0] if each.loss_pct_month else math.inf,),
-            CellOrder.UNTIL: (usable_until(each.outcome, each.valid_until) or _NEVER,),
-        }
-        return (*keys[by], cell.code)
-
-    return sorted(cells, key=key)
+    return sorted(cells, key=lambda each: (*_CELL_KEYS[by](each), each.cell.code))
 
 
 def sort_verdicts(verdicts: Sequence[Verdict], by: VerdictOrder) -> list[Verdict]:
     """The best outcome first; what runs out soonest first, and what allows no use last."""
-
-    def key(verdict: Verdict) -> tuple[object, ...]:
-        until = usable_until(verdict.outcome, verdict.valid_until)
-        keys: dict[VerdictOrder, tuple[object, ...]] = {
-            VerdictOrder.CODE: (),
-            VerdictOrder.OUTCOME: (-verdict.outcome,),
-            VerdictOrder.UNTIL: (until or _NEVER,),
-        }
-        return (*keys[by], verdict.code)
-
-    return sorted(verdicts, key=key)
+    return sorted(verdicts, key=lambda each: (*_VERDICT_KEYS[by](each), each.code))

@@ -7,8 +7,7 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from straycell.acceptance import Figures, figures
-from straycell.acceptance.reasons import Verdict
+from straycell.acceptance import Figures, Verdict, figures
 from straycell.bench.context import Bench
 from straycell.bench.recording.running import LONGEST_CHARGE
 from straycell.bench.uncounted_capacity import doubted, remedy

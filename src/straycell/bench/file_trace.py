@@ -9,7 +9,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from straycell.acceptance.case import Case
+from straycell.acceptance import Case
 from straycell.acceptance.checks.steps import SOON
 from straycell.bench.context import Bench
 from straycell.bench.recording.record import Recorded, followed
@@ -47,10 +47,10 @@ class Request:
     raw: bytes
     at: datetime
     at_said: bool
-    meter: Meter | None = None
-    cutoff_v: float | None = None
-    temperature_c: float | None = None
-    columns: str = ""
+    meter: Meter | None
+    cutoff_v: float | None
+    temperature_c: float | None
+    columns: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,8 +59,6 @@ class Filing:
 
     new: NewTrace
     items: tuple[Reading | Charge, ...]
-    trace: Trace
-    result: TraceResult
     notes: tuple[str, ...]
     warmest_c: float | None = None
 
@@ -108,7 +106,7 @@ def work_out(case: Case, request: Request, progress: Callable[[float], None] | N
         curve=None if curve is None else asdict(curve),
     )
     notes = (*dating, *_notes(charge if later else None))
-    return Filing(new, tuple(items), trace, result, notes, warmest(trace, request.temperature_c))
+    return Filing(new, tuple(items), notes, warmest(trace, request.temperature_c))
 
 
 def dated(request: Request, trace: Trace) -> tuple[Request, list[str]]:

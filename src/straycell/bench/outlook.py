@@ -1,20 +1,24 @@
 """What a cell waits for, read from its verdict: readings that can be taken now, later ones, and what else to do."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
 
-from straycell.acceptance import Evidence, RuleSet
-from straycell.acceptance.case import Case
+from straycell.acceptance import (
+    Case,
+    Evidence,
+    Outcome,
+    RuleSet,
+    Status,
+    Verdict,
+    Work,
+    WorkKind,
+    charge_refusal,
+    chemistry_keys,
+)
 from straycell.acceptance.checks.steps import open_charge
-from straycell.acceptance.permission import charge_refusal
-from straycell.acceptance.reasons import Outcome, Status, Verdict
-from straycell.acceptance.rules import chemistry_keys
-from straycell.acceptance.work import Work, WorkKind
 from straycell.bench.context import Bench
-from straycell.bench.recording.rest import NOTHING_ON_RECORD, RestOnRecord, rest_on_record
+from straycell.bench.recording.reading_form import NOTHING_ON_RECORD, RestOnRecord, rest_on_record
 from straycell.cells import CellFacts, Stage
 
 

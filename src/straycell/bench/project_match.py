@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from straycell.bench.candidates import candidates
 from straycell.bench.context import Bench
 from straycell.builds import Build
-from straycell.errors import NegativeAnswer
+from straycell.errors import BadData, NegativeAnswer
 from straycell.matching import Match, StockPlan, UseLimits, as_built, device_answers, match_all, serve
 from straycell.projects import Project, parse_project
 from straycell.store.book.records import ProjectEntry, ProjectState
@@ -20,6 +20,15 @@ if TYPE_CHECKING:
 def understood(entry: ProjectEntry) -> Project:
     """A filed project, read again from its own text."""
     return parse_project(entry.text, source=entry.name, base=None)
+
+
+def require_build(reader: Reader, name: str) -> Build:
+    """The live build of a project. Raises BadData for one that is not filed or has none."""
+    reader.project(name)
+    build = reader.live_build(name)
+    if build is None:
+        raise BadData(f"project '{name}' has no build", f"reserve one with: straycell build reserve '{name}'")
+    return build
 
 
 def project_match(

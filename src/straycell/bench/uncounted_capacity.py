@@ -1,15 +1,10 @@
 """What a capacity is worth for grading, in words: a lower bound or not comparable, why, and what to do about it."""
 
-from __future__ import annotations
-
 from datetime import datetime
 
-from straycell.acceptance import assess
-from straycell.acceptance.case import Case
+from straycell.acceptance import Case, Evidence, RuleSet, assess
 from straycell.acceptance.charger.allowance import ChargeKind, charge_allowance
 from straycell.acceptance.checks.retention import Run, Worth, runs
-from straycell.acceptance.evidence import Evidence
-from straycell.acceptance.rules import RuleSet
 from straycell.keys import RecordKey
 from straycell.safe_side import two_figures
 

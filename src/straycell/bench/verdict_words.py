@@ -1,14 +1,12 @@
 """A verdict in words: what the cell may do, why, what to do next and when."""
 
-from __future__ import annotations
-
 from collections.abc import Container, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from enum import StrEnum
 
-from straycell.acceptance.permission import charge_barrier, usable_until
-from straycell.acceptance.reasons import Missing, Outcome, Reason, Status, Verdict
-from straycell.acceptance.work import WorkKind
+from straycell.acceptance import Missing, Outcome, Reason, Status, Verdict, WorkKind, usable_until
+from straycell.acceptance.permission import charge_barrier
 from straycell.bench.wording.figure_words import figure
 from straycell.keys import RecordKey
 from straycell.safety import Step
@@ -17,11 +15,20 @@ from straycell.typed import day
 
 @dataclass(frozen=True, slots=True)
 class Todo:
-    """One piece of work. `command` is a whole command line with ... where figures go; `when` is empty for now."""
+    """One piece of work. `command` is a whole command line with ... where figures go; `from_day` is empty for now.
+
+    `kind` is None for what no reason asks for.
+    """
 
     words: str
     command: str
-    when: str = ""
+    from_day: str = ""
+    kind: WorkKind | None = None
+
+    @property
+    def when(self) -> str:
+        """` (could decide from 2027-01-31 on)`."""
+        return f" (could decide from {self.from_day} on)" if self.from_day else ""
 
     @property
     def in_short(self) -> str:
@@ -50,12 +57,14 @@ def todos(code: str, missing: list[Missing], now: datetime) -> list[Todo]:
     """The work that is missing in the given order; what several rules ask for appears once."""
     found: dict[tuple[str, str], Todo] = {}
     for item in missing:
-        when = ""
-        if item.earliest is not None and item.earliest > now:
-            when = f" (could decide from {day(item.earliest)} on)"
-        command = item.todo.command(code)
-        found.setdefault((command, item.todo.words), Todo(item.todo.words, command, when))
+        work, ahead = item.todo, item.earliest is not None and item.earliest > now
+        todo = Todo(work.words, work.command(code), day(item.earliest) if ahead else "", work.kind)
+        found.setdefault((todo.command, todo.words), todo)
     return list(found.values())
+
+
+OutcomeWord = StrEnum("OutcomeWord", {each.name: each.word for each in sorted(Outcome, reverse=True)})  # type: ignore[misc]
+"""What a cell may be used for, as a person writes it."""
 
 
 ALLOWS: dict[Outcome, str] = {

@@ -4,8 +4,6 @@ In: a path, what the file is called in messages, its most bytes. Out: bytes, tex
 is a BadData that names the file and what to do.
 """
 
-from __future__ import annotations
-
 import os
 import re
 import stat

@@ -4,8 +4,6 @@ A file grows under a name that cannot be guessed, in the folder it is meant for,
 that was killed leaves that part behind; the next write of the same name takes it away.
 """
 
-from __future__ import annotations
-
 import os
 import re
 import secrets

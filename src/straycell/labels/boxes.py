@@ -1,7 +1,5 @@
 """Rectangles in millimetres, and the frames that are drawn as rectangles."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -23,8 +21,12 @@ class Box:
     def bottom(self) -> float:
         return self.y + self.height
 
-    def shrunk(self, by: float) -> Box:
+    def shrunk(self, by: float) -> "Box":
         return Box(self.x + by, self.y + by, self.width - 2 * by, self.height - 2 * by)
+
+
+Segment = tuple[float, float, float, float]
+"""A line from (x, y) to (x, y) in mm."""
 
 
 def frame(box: Box, stroke_mm: float) -> list[Box]:

@@ -1,15 +1,12 @@
 """The sheet beside which a pack is joined: the pack drawn from both sides, a list of its cells, what to do in which order.
 
-Pure: everything in millimetres from a page's upper left corner; the width of a text is asked of a `Measure`.
+Pure: everything in millimetres from a page's upper left corner.
 The drawing fits on one page, or on one page for each side, which is then laid across where that makes it larger.
 """
 
-from __future__ import annotations
-
-from collections.abc import Iterator
 from dataclasses import dataclass, field
 
-from straycell.labels.boxes import Box
+from straycell.labels.boxes import Box, Segment
 from straycell.labels.build_sheet_drawing import (
     LEAST_PITCH_MM,
     LEAST_ROW_MM,
@@ -18,14 +15,13 @@ from straycell.labels.build_sheet_drawing import (
     MOST_ROW_MM,
     Face,
     Picture,
-    PlacedCell,
-    code_item,
+    SheetCell,
     draw,
     draw_one_cell,
-    item,
     parts_of,
 )
-from straycell.labels.layout import CAP_SHARE, Measure, TextItem, fitting_size
+from straycell.labels.faces import text_width, wrapped
+from straycell.labels.layout import CAP_SHARE, TextItem, fitting_size, text_item
 
 PAGE_WIDTH_MM, PAGE_HEIGHT_MM = 210.0, 297.0
 EDGE_MM = 14.0
@@ -39,17 +35,6 @@ HEAD_MM = 12.0
 """Above a drawing: which side it is, and how it is seen."""
 FEW_CELLS = 60
 """Up to so many cells are listed with their figures; more with room for the day's voltage alone."""
-Segment = tuple[float, float, float, float]
-
-
-@dataclass(frozen=True, slots=True)
-class SheetCell:
-    """One cell on the sheet: position, code, as which of its group it is joined, and figures in a few words."""
-
-    position: str
-    code: str
-    order: int = 0
-    figures: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +84,6 @@ class SheetPage:
 class _Cursor:
     """Where the next thing goes, page after page."""
 
-    measure: Measure
     pages: list[SheetPage] = field(default_factory=lambda: [SheetPage()])
     y: float = EDGE_MM
 
@@ -120,12 +104,12 @@ class _Cursor:
         self.y = EDGE_MM
 
     def text(self, text: str, x: float, baseline: float, size: float, bold: bool = False) -> None:
-        self.page.texts.append(item(text, x, baseline, size, bold, self.measure))
+        self.page.texts.append(text_item(text, x, baseline, size, bold))
 
 
-def lay_out_sheet(sheet: BuildSheet, measure: Measure) -> list[SheetPage]:
+def lay_out_sheet(sheet: BuildSheet) -> list[SheetPage]:
     """The pages of a sheet; what does not fit on one goes on the next."""
-    cursor = _Cursor(measure)
+    cursor = _Cursor()
     if not _large(sheet):
         _head(cursor, sheet)
         _drawings(cursor, sheet)
@@ -141,12 +125,12 @@ def lay_out_sheet(sheet: BuildSheet, measure: Measure) -> list[SheetPage]:
 
 def _head(cursor: _Cursor, sheet: BuildSheet) -> None:
     # A title names a person's project: made smaller and never cut.
-    size = fitting_size(sheet.title, TITLE_MM, cursor.width, True, cursor.measure)
+    size = fitting_size(sheet.title, TITLE_MM, cursor.width, True)
     cursor.y += CAP_SHARE * size
     cursor.text(sheet.title, EDGE_MM, cursor.y, size, True)
     cursor.y += 2.0
     for fact in sheet.facts:
-        for line in wrapped(fact, BODY_MM, cursor.width, cursor.measure):
+        for line in wrapped(fact, BODY_MM, cursor.width):
             cursor.y += PITCH_MM * BODY_MM
             cursor.text(line, EDGE_MM, cursor.y, BODY_MM)
     cursor.y += 4.0
@@ -167,7 +151,7 @@ def _drawings(cursor: _Cursor, sheet: BuildSheet) -> None:
     # A single cell has no groups to mix up; from the side its two wires are what can be mixed up.
     if sheet.alone:
         only = sheet.groups[0][0]
-        face = draw_one_cell(PlacedCell(only.position, only.code, 0), EDGE_MM, cursor.y, cursor.measure)
+        face = draw_one_cell(only, EDGE_MM, cursor.y)
         cursor.page.faces.append(face)
         cursor.y += face.size[1] + 4.0
         _legend(cursor, "The cell from the side. Black disc: plus end. White disc: minus end.")
@@ -187,19 +171,18 @@ def _large_drawings(cursor: _Cursor, sheet: BuildSheet) -> None:
 
 
 def _draw_sides(cursor: _Cursor, sheet: BuildSheet, pitch: float, row: float) -> None:
-    groups = [[PlacedCell(c.position, c.code, c.order) for c in group] for group in sheet.groups]
     # A pack larger than a page goes on in parts: a smaller drawing could not be read over a spot welder.
     rows = max(1, int((cursor.room - HEAD_MM) / row + 1e-6))
     columns = max(1, int((cursor.width - MARGIN_MM) / pitch + 1e-6))
     parts = list(parts_of(*_shape(sheet), rows, columns))
     for front in _sides(sheet):
         for number, part in enumerate(parts, 1):
-            picture = Picture(groups, part, front, pitch, row, sheet.flat)
+            picture = Picture(sheet.groups, part, front, pitch, row, sheet.flat)
             if cursor.room < picture.height_mm + HEAD_MM - 1e-6:
                 cursor.turn(cursor.page.across)
             of = f", part {number} of {len(parts)}" if len(parts) > 1 else ""
             _face_head(cursor, front, of, sheet)
-            cursor.page.faces.append(draw(picture, EDGE_MM, cursor.y, cursor.measure))
+            cursor.page.faces.append(draw(picture, EDGE_MM, cursor.y))
             cursor.y += picture.height_mm + 3.0
 
 
@@ -244,15 +227,15 @@ def _face_head(cursor: _Cursor, front: bool, of: str, sheet: BuildSheet) -> None
         how = f"of '{sheet.title}': {how}"
     cursor.y += CAP_SHARE * 4.4
     cursor.text(name + of, EDGE_MM, cursor.y, 4.4, True)
-    x = EDGE_MM + cursor.measure(name + of + "  ", 4.4, True)
-    size = fitting_size(how, BODY_MM, EDGE_MM + cursor.width - x, False, cursor.measure)
+    x = EDGE_MM + text_width(name + of + "  ", 4.4, True)
+    size = fitting_size(how, BODY_MM, EDGE_MM + cursor.width - x, False)
     cursor.text(how, x, cursor.y, size)
     cursor.y += 0.8
     _legend(cursor, _LEGEND + _NUMBERS)
 
 
 def _legend(cursor: _Cursor, text: str) -> None:
-    size = fitting_size(text, 2.7, cursor.width, False, cursor.measure)
+    size = fitting_size(text, 2.7, cursor.width)
     cursor.y += PITCH_MM * 2.7
     cursor.text(text, EDGE_MM, cursor.y, size)
     cursor.y += 2.6
@@ -288,13 +271,13 @@ def _cells(cursor: _Cursor, sheet: BuildSheet) -> None:
 
 def _cell_line(cursor: _Cursor, cell: SheetCell, x: float, y: float, size: float, column: float) -> None:
     cursor.text(cell.position, x, y, size, True)
-    cursor.page.texts.append(code_item(cell.code, x + 8.5, y, size))
+    cursor.page.texts.append(text_item(cell.code, x + 8.5, y, size, True, mono=True))
     # Voltages drift between planning and joining: what decides is measured on the day, with a pen at hand.
     blank = 17.0
     end = x + column - 4.0
     if cell.figures and column > 60.0:
         room = column - 30.0 - blank - 7.0
-        small = fitting_size(cell.figures, size, room, False, cursor.measure)
+        small = fitting_size(cell.figures, size, room, False)
         cursor.text(cell.figures, x + 27.0, y, small)
     cursor.page.rules.append((end - blank - 2.5, y + 0.5, end - 2.5, y + 0.5))
     cursor.text("V", end - 2.0, y, size)
@@ -305,7 +288,7 @@ def _cell_line(cursor: _Cursor, cell: SheetCell, x: float, y: float, size: float
 
 def _section(cursor: _Cursor, section: Section) -> None:
     indent = TICK_MM + 2.0 if section.ticks else 3.0
-    lines = [wrapped(text, BODY_MM, cursor.width - indent, cursor.measure) for text in section.lines]
+    lines = [wrapped(text, BODY_MM, cursor.width - indent) for text in section.lines]
     step = PITCH_MM * BODY_MM
     # A heading alone at the foot of a page is read as the end.
     if cursor.room < NAME_MM + 3.0 + step * len(lines[0] if lines else ()):
@@ -327,34 +310,10 @@ def _section(cursor: _Cursor, section: Section) -> None:
     cursor.y += 2.0
 
 
-def wrapped(text: str, size: float, width: float, measure: Measure) -> list[str]:
-    """The text broken between words into lines no wider than `width`; a longer word is broken where it must be."""
-    lines: list[str] = []
-    for word in _pieces(text, size, width, measure):
-        longer = f"{lines[-1]} {word}" if lines else word
-        if lines and measure(longer, size, False) <= width:
-            lines[-1] = longer
-        else:
-            lines.append(word)
-    return lines
-
-
-def _pieces(text: str, size: float, width: float, measure: Measure) -> Iterator[str]:
-    for word in text.split():
-        rest = word
-        while measure(rest, size, False) > width and len(rest) > 1:
-            end = next(
-                n for n in range(len(rest) - 1, 0, -1) if n == 1 or measure(rest[:n], size, False) <= width
-            )
-            yield rest[:end]
-            rest = rest[end:]
-        yield rest
-
-
 def _feet(cursor: _Cursor, sheet: BuildSheet) -> None:
     total = len(cursor.pages)
     for number, page in enumerate(cursor.pages, 1):
         text = f"{sheet.foot}, page {number} of {total}"
         width, height = page.size
-        size = fitting_size(text, 2.6, width - 2 * EDGE_MM, False, cursor.measure)
-        page.texts.append(item(text, EDGE_MM, height - EDGE_MM, size, False, cursor.measure))
+        size = fitting_size(text, 2.6, width - 2 * EDGE_MM, False)
+        page.texts.append(text_item(text, EDGE_MM, height - EDGE_MM, size, False))

@@ -5,15 +5,13 @@ a group and the minus bar of the next, which is turned round, lie side by side o
 `connections` reads who is joined to whom out of the shapes alone, `planned` says what must come out.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
-from straycell.labels.boxes import Box
-from straycell.labels.faces import code_width
-from straycell.labels.layout import CAP_SHARE, DESCENT_SHARE, Measure, TextItem, fitting_size
+from straycell.labels.boxes import Box, Segment
+from straycell.labels.faces import code_width, text_width
+from straycell.labels.layout import CAP_SHARE, DESCENT_SHARE, TextItem, fitting_size, text_item
 
 PLUS, MINUS = "+", "-"
 MARGIN_MM = 27.0
@@ -26,17 +24,17 @@ _NAME_TOP = -0.12
 """Where the room for a name begins inside a disc, below the sign: a share of the radius."""
 # A tab ends inside its disc and bar, so that reading the shapes back meets no edge.
 _INTO_MM = 0.5
-Segment = tuple[float, float, float, float]
 Join = tuple[str, str]
 
 
 @dataclass(frozen=True, slots=True)
-class PlacedCell:
-    """One cell as drawn: its position (`2b`), its code, and as which of its group it is joined."""
+class SheetCell:
+    """One cell on the sheet: position (`2b`), code, as which of its group it is joined, and figures in a few words."""
 
     position: str
     code: str
-    order: int
+    order: int = 0
+    figures: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,7 +142,7 @@ class Part:
 class Picture:
     """One face, or a part of one, ready to be put on a page: `front` or `rear`, `mirrored` left to right."""
 
-    groups: Sequence[Sequence[PlacedCell]]
+    groups: Sequence[Sequence[SheetCell]]
     part: Part
     front: bool
     pitch_mm: float
@@ -168,17 +166,17 @@ class Picture:
         return (PLUS,) if (group % 2 == 0) == self.front else (MINUS,)
 
 
-def draw(picture: Picture, left: float, top: float, measure: Measure) -> Face:
+def draw(picture: Picture, left: float, top: float) -> Face:
     """The face with its upper left corner at (`left`, `top`)."""
     face = Face(size=(picture.width_mm, picture.height_mm))
     for row, group in enumerate(range(picture.part.top, picture.part.bottom)):
         for sign in picture.signs(group):
-            _Row(picture, face, measure, group, sign, left, top + row * picture.row_mm).draw()
-        _name_group(picture, face, measure, group, (left, top + row * picture.row_mm))
+            _Row(picture, face, group, sign, left, top + row * picture.row_mm).draw()
+        _name_group(picture, face, group, (left, top + row * picture.row_mm))
     # A picture that goes on from another one repeats the link or the gap that it begins with.
     for group in range(max(0, picture.part.top - 1), picture.part.bottom):
         y = top + (group + 1 - picture.part.top) * picture.row_mm
-        _below(picture, face, measure, group, (left, y))
+        _below(picture, face, group, (left, y))
     return face
 
 
@@ -188,7 +186,6 @@ class _Row:
 
     picture: Picture
     face: Face
-    measure: Measure
     group: int
     sign: str
     left: float
@@ -217,32 +214,37 @@ class _Row:
             self._write(cell, x, y, radius, size, below)
         self._lead(bar)
 
-    def _cells(self) -> Sequence[PlacedCell]:
+    def _cells(self) -> Sequence[SheetCell]:
         part = self.picture.part
         cells = self.picture.groups[self.group][part.first : part.last]
         # The rear is the pack turned over like a page: left and right change sides.
         return cells if self.picture.front else cells[::-1]
 
-    def _write(self, cell: PlacedCell, x: float, y: float, radius: float, size: float, below: bool) -> None:
+    def _write(self, cell: SheetCell, x: float, y: float, radius: float, size: float, below: bool) -> None:
         """The position in the disc, the code on the side away from the bar, the order beside the tab."""
         plus = self.sign == PLUS
-        name, baseline = _name_in_disc(
-            self.measure(cell.position, 1.0, True), radius, 0.42 if below else 0.45
-        )
+        name, baseline = _name_in_disc(text_width(cell.position, 1.0, True), radius, 0.42 if below else 0.45)
         self.face.texts.append(
-            replace(_centred(cell.position, x, y + baseline, name, self.measure), white=plus)
+            text_item(
+                cell.position,
+                x - 0.5 * text_width(cell.position, name, True),
+                y + baseline,
+                name,
+                True,
+                white=plus,
+            )
         )
         code = min(size, (self.picture.pitch_mm - 0.8) / code_width(cell.code, 1.0))
         # A flat cell shows both ends on one face; its code is written once.
         if not (self.picture.flat and plus):
             at = y - radius - 0.35 * size if below else y + radius + 0.35 * size + CAP_SHARE * code
-            self.face.texts.append(code_item(cell.code, x - 0.5 * code_width(cell.code, code), at, code))
+            self.face.texts.append(
+                text_item(cell.code, x - 0.5 * code_width(cell.code, code), at, code, True, mono=True)
+            )
         if cell.order:
             small = min(2.4, 0.8 * size)
             at = y + 0.95 * radius if below else y - 0.95 * radius + CAP_SHARE * small
-            self.face.texts.append(
-                item(str(cell.order), x + 0.8 * radius + 0.6, at, small, True, self.measure)
-            )
+            self.face.texts.append(text_item(str(cell.order), x + 0.8 * radius + 0.6, at, small, True))
 
     def _lead(self, bar: Strip) -> None:
         """The wire of the pack, at the minus bar of the first group and the plus bar of the last."""
@@ -255,9 +257,9 @@ class _Row:
         box = Box(bar.box.x - length, bar.box.y, length, bar.box.height)
         self.face.leads.append(Strip(f"pack {self.sign}", box))
         words = "PACK PLUS" if self.sign == PLUS else "PACK MINUS"
-        size = fitting_size(words, 3.0, MARGIN_MM - length - 1.0, True, self.measure)
+        size = fitting_size(words, 3.0, MARGIN_MM - length - 1.0, True)
         y = box.y + 0.5 * box.height + 0.5 * CAP_SHARE * size
-        self.face.texts.append(item(words, self.left, y, size, True, self.measure))
+        self.face.texts.append(text_item(words, self.left, y, size, True))
 
 
 def _name_in_disc(width: float, radius: float, middle: float) -> tuple[float, float]:
@@ -274,7 +276,7 @@ def _name_in_disc(width: float, radius: float, middle: float) -> tuple[float, fl
     return size, min(middle * radius + 0.5 * CAP_SHARE * size, lowest)
 
 
-def _name_group(picture: Picture, face: Face, measure: Measure, group: int, at: tuple[float, float]) -> None:
+def _name_group(picture: Picture, face: Face, group: int, at: tuple[float, float]) -> None:
     left, top = at
     sign = picture.signs(group)[0]
     shown = "both tabs" if picture.flat else "plus ends" if sign == PLUS else "minus ends"
@@ -284,12 +286,12 @@ def _name_group(picture: Picture, face: Face, measure: Measure, group: int, at: 
     y = top + middle * picture.row_mm + 0.1 * size
     if len(picture.groups) > 1 or len(picture.groups[0]) > 1:
         name = f"group {group + 1}" if len(picture.groups) > 1 else "one group"
-        face.texts.append(item(name, left, y, size, True, measure))
+        face.texts.append(text_item(name, left, y, size, True))
         y += 1.15 * size
-    face.texts.append(item(shown, left, y, 0.85 * size, False, measure))
+    face.texts.append(text_item(shown, left, y, 0.85 * size, False))
 
 
-def _below(picture: Picture, face: Face, measure: Measure, group: int, at: tuple[float, float]) -> None:
+def _below(picture: Picture, face: Face, group: int, at: tuple[float, float]) -> None:
     """Between a group and the next: their link where their bars lie on this face, else a line that keeps them apart."""
     left, y = at
     if group + 1 >= len(picture.groups):
@@ -301,31 +303,15 @@ def _below(picture: Picture, face: Face, measure: Measure, group: int, at: tuple
         edge = 0.055 * picture.row_mm
         face.links.append(Strip(f"link {group + 1}", Box(x0, y - edge, width, 2 * edge)))
         words, middle = f"LINK {group + 1}", y + 0.5 * CAP_SHARE * size
-        right = left + MARGIN_MM - 2.0 - measure(words, size, True)
-        face.texts.append(item(words, right, middle, size, True, measure))
+        right = left + MARGIN_MM - 2.0 - text_width(words, size, True)
+        face.texts.append(text_item(words, right, middle, size, True))
     else:
         words = "not joined"
-        face.gaps.append((left + measure(words, size, False) + 1.5, y, x0 + width, y))
-        face.texts.append(item(words, left, y + 0.5 * CAP_SHARE * size, size, False, measure))
+        face.gaps.append((left + text_width(words, size, False) + 1.5, y, x0 + width, y))
+        face.texts.append(text_item(words, left, y + 0.5 * CAP_SHARE * size, size, False))
 
 
-def item(text: str, x: float, baseline: float, size: float, bold: bool, measure: Measure) -> TextItem:
-    """A text with its box."""
-    box = Box(x, baseline - CAP_SHARE * size, measure(text, size, bold), (CAP_SHARE + DESCENT_SHARE) * size)
-    return TextItem(text, x, baseline, size, bold, box)
-
-
-def code_item(code: str, x: float, baseline: float, size: float) -> TextItem:
-    """A code in its own face, whose zero is not an O."""
-    box = Box(x, baseline - CAP_SHARE * size, code_width(code, size), (CAP_SHARE + DESCENT_SHARE) * size)
-    return TextItem(code, x, baseline, size, True, box, mono=True)
-
-
-def _centred(text: str, x: float, baseline: float, size: float, measure: Measure) -> TextItem:
-    return item(text, x - 0.5 * measure(text, size, True), baseline, size, True, measure)
-
-
-def draw_one_cell(cell: PlacedCell, left: float, top: float, measure: Measure) -> Face:
+def draw_one_cell(cell: SheetCell, left: float, top: float) -> Face:
     """One cell lying on its side between the two wires of the device."""
     face, length, high = Face(size=(150.0, 26.0)), 66.0, 18.0
     body = Box(left + 42.0, top + 4.0, length, high)
@@ -345,10 +331,10 @@ def draw_one_cell(cell: PlacedCell, left: float, top: float, measure: Measure) -
         words = "DEVICE MINUS" if way < 0 else "FUSE, then DEVICE PLUS"
         lines = words.split(", ")
         for k, line in enumerate(lines):
-            x_text = lead.x - 1.0 - measure(line, 3.0, True) if way < 0 else lead.right + 1.0
-            face.texts.append(item(line, x_text, middle + 1.0 + 4.0 * k, 3.0, True, measure))
+            x_text = lead.x - 1.0 - text_width(line, 3.0, True) if way < 0 else lead.right + 1.0
+            face.texts.append(text_item(line, x_text, middle + 1.0 + 4.0 * k, 3.0, True))
     left_of_middle = body.x + 0.5 * (length - code_width(cell.code, 5.0))
-    face.texts.append(code_item(cell.code, left_of_middle, middle + 1.5, 5.0))
+    face.texts.append(text_item(cell.code, left_of_middle, middle + 1.5, 5.0, True, mono=True))
     return face
 
 

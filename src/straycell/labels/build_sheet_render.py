@@ -1,14 +1,11 @@
 """From the layout of a build sheet to its PDF. Dates come from the arguments: the same arguments, the same bytes."""
 
-from __future__ import annotations
-
 from datetime import datetime
 
 from straycell.labels.boxes import Box
 from straycell.labels.build_sheet import PAGE_HEIGHT_MM, PAGE_WIDTH_MM, BuildSheet, SheetPage, lay_out_sheet
 from straycell.labels.build_sheet_drawing import Disc, Face
 from straycell.labels.document import Paper
-from straycell.labels.faces import text_width
 
 LINE_MM, RIM_MM, TAB_MM = 0.2, 0.45, 1.0
 _LINK_GREY = 150
@@ -17,7 +14,7 @@ _LINK_GREY = 150
 def build_sheet_pdf(sheet: BuildSheet, now: datetime) -> bytes:
     """The sheet as a PDF of A4 pages, upright or laid across."""
     pdf = Paper("straycell build sheet", now, (PAGE_WIDTH_MM, PAGE_HEIGHT_MM))
-    for page in lay_out_sheet(sheet, text_width):
+    for page in lay_out_sheet(sheet):
         pdf.add_page(format=page.size)
         _draw(pdf, page)
     return pdf.finished()

@@ -5,17 +5,14 @@ DO NOT USE in a black field, and an empty gauge for a code set aside. A figure i
 test, an outcome only with the date until which it holds; without a pass that holds now there is no figure.
 """
 
-from __future__ import annotations
-
 import hashlib
 import math
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
-from enum import StrEnum, auto
+from enum import StrEnum
 
-from straycell.acceptance.figures import Figures
-from straycell.acceptance.permission import out_of_use, permission
-from straycell.acceptance.reasons import Outcome, Verdict
+from straycell.acceptance import Figures, Outcome, Verdict, out_of_use
+from straycell.acceptance.permission import permission
 from straycell.cells import Cell, Chemistry, Form, parse_code
 from straycell.errors import BadData
 from straycell.labels.payload import Payload, cell_payload
@@ -37,14 +34,8 @@ class Face(StrEnum):
     PLAIN = "plain"  # a box or a project: no gauge, no symbol
 
 
-class Purpose(StrEnum):
-    """What the labels are for."""
-
-    SHELF = auto()
-    TINY = auto()
-    BUILD = auto()
-    DISCARD = auto()
-    BOX = auto()
+Purpose = StrEnum("Purpose", "SHELF TINY BUILD DISCARD BOX")
+"""What the labels are for."""
 
 
 @dataclass(frozen=True, slots=True)

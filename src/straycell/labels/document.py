@@ -3,8 +3,6 @@
 The same arguments give the same bytes.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from datetime import UTC, datetime
 

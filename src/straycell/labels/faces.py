@@ -4,8 +4,6 @@
 Licence and origin: fonts/LICENSE. Made by labels/make_fonts.py.
 """
 
-from __future__ import annotations
-
 import unicodedata
 from collections.abc import Iterator
 from dataclasses import fields, is_dataclass
@@ -48,6 +46,33 @@ def text_width(text: str, size_mm: float, bold: bool) -> float:
 def _width_share(text: str, bold: bool) -> float:
     known = advances(face_name(bold))
     return sum(known[ord(letter)] for letter in shown(text))
+
+
+def wrapped(text: str, size: float, width: float, tail: str = "") -> list[str]:
+    """The text broken between words into lines no wider than `width` with a `tail` behind them.
+
+    A word that is longer is broken where it must be.
+    """
+    lines: list[str] = []
+    for word in _pieces(text, size, width):
+        longer = f"{lines[-1]} {word}" if lines else word
+        if lines and text_width(longer + tail, size, False) <= width:
+            lines[-1] = longer
+        else:
+            lines.append(word)
+    return lines
+
+
+def _pieces(text: str, size: float, width: float) -> Iterator[str]:
+    for word in text.split():
+        rest = word
+        while text_width(rest, size, False) > width and len(rest) > 1:
+            end = next(
+                n for n in range(len(rest) - 1, 0, -1) if n == 1 or text_width(rest[:n], size, False) <= width
+            )
+            yield rest[:end]
+            rest = rest[end:]
+        yield rest
 
 
 def code_width(code: str, size_mm: float) -> float:

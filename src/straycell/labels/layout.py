@@ -4,9 +4,7 @@ Pure. The gauge, frame or field that says what a cell may do is at the left edge
 small texts below them, the QR symbol with its quiet zone at the right edge.
 """
 
-from __future__ import annotations
-
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations, pairwise
 
@@ -16,9 +14,6 @@ from straycell.labels.content import FIELDS, Face, LabelContent
 from straycell.labels.faces import code_width, text_width
 from straycell.labels.payload import QUIET_MODULES, Payload
 from straycell.labels.stocks.stock import LabelShape
-
-Measure = Callable[[str, float, bool], float]
-"""(text, size in mm, bold) to the width in mm."""
 
 LEAST_SIZE_MM = 1.76
 """5 pt, the smallest print that is still read at arm's length (common practice, no published source)."""
@@ -149,7 +144,9 @@ def _rule_words(content: LabelContent, column: Box) -> list[TextItem]:
     size = max(LEAST_SIZE_MM, min(MOST_SIZE_MM, 0.17 * column.height, 0.1 * column.width))
     share = 0.62 * column.height / max(len(content.rules), 1)
     first = column.bottom - DESCENT_SHARE * size - share * (len(content.rules) - 1)
-    return [_item(word, column.x, first + n * share, size) for n, word in enumerate(content.rules)]
+    return [
+        text_item(word, column.x, first + n * share, size, deep=False) for n, word in enumerate(content.rules)
+    ]
 
 
 # --- texts -----------------------------------------------------------------------------------------
@@ -245,7 +242,7 @@ def _placed(found: _Rows, below: Box, white: bool) -> Iterator[TextItem]:
         baseline = below.y + (number + 1) * step - 0.04 * found.size_mm
         x = below.x
         for text, mono in row:
-            item = _item(text, x, baseline, found.size_mm, True, mono, white)
+            item = text_item(text, x, baseline, found.size_mm, True, mono=mono, white=white, deep=False)
             yield item
             x = item.box.right + _WORD_GAP_SHARE * found.size_mm
 
@@ -262,12 +259,12 @@ def _headline(content: LabelContent, room: Box, white: bool) -> Iterator[TextIte
     height = (CAP_SHARE * len(rows) + 0.2 * (len(rows) - 1)) * size
     baseline = room.y + (room.height - height) / 2 + CAP_SHARE * size
     for row in rows:
-        item = _item(row, room.x, baseline, size, True, mono, white)
+        item = text_item(row, room.x, baseline, size, True, mono=mono, white=white, deep=False)
         yield item
         baseline += (CAP_SHARE + 0.2) * size
     if content.unit:
         x = item.box.right + 0.25 * _UNIT_SHARE * size
-        yield _item(content.unit, x, item.baseline_mm, _UNIT_SHARE * size, True, False, white)
+        yield text_item(content.unit, x, item.baseline_mm, _UNIT_SHARE * size, True, white=white, deep=False)
 
 
 def _headline_size(words: str, unit: str, room: Box, mono: bool) -> float:
@@ -280,21 +277,25 @@ def _headline_size(words: str, unit: str, room: Box, mono: bool) -> float:
     return min(tall, room.width / wide)
 
 
-def _item(
+def text_item(
     text: str,
     x: float,
     baseline: float,
     size: float,
     bold: bool = False,
+    *,
     mono: bool = False,
     white: bool = False,
+    deep: bool = True,
 ) -> TextItem:
-    box = Box(x, baseline - CAP_SHARE * size, _width(text, size, bold, mono), CAP_SHARE * size)
+    """A text with its box. `mono`: in the face for codes, whose zero is not an O; `deep`: with room below the line."""
+    high = CAP_SHARE + DESCENT_SHARE * deep
+    box = Box(x, baseline - CAP_SHARE * size, _width(text, size, bold, mono), high * size)
     return TextItem(text, x, baseline, size, bold, box, mono, white)
 
 
-def fitting_size(text: str, nominal: float, width: float, bold: bool, measure: Measure) -> float:
+def fitting_size(text: str, nominal: float, width: float, bold: bool = False) -> float:
     """The largest size up to `nominal` at which the text fits `width`, but at least the smallest print."""
     size = max(nominal, LEAST_SIZE_MM)
-    wide = measure(text, size, bold)
+    wide = text_width(text, size, bold)
     return max(LEAST_SIZE_MM, size * width / wide) if wide > width > 0 else size

@@ -3,15 +3,13 @@
 All of it keeps to the margins; a page without margins (one label) carries none of it.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from straycell.labels.boxes import Box
-from straycell.labels.faces import text_width
-from straycell.labels.layout import CAP_SHARE, DESCENT_SHARE, Measure, TextItem, fitting_size
+from straycell.labels.boxes import Segment
+from straycell.labels.faces import text_width, wrapped
+from straycell.labels.layout import CAP_SHARE, DESCENT_SHARE, TextItem, fitting_size, text_item
 from straycell.labels.stocks.stock import Stock
 
 UNPRINTABLE_MM = 4.5
@@ -22,8 +20,6 @@ CALIBRATION_MM = 150.0
 _SIZE_MM = 2.3
 _PITCH_MM = 2.9
 _CLEAR_MM = 1.2
-
-Segment = tuple[float, float, float, float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +32,7 @@ class PageMarks:
 
 
 def page_marks(
-    stock: Stock, positions: Sequence[int], headings: Sequence[str], cautions: Sequence[str], measure: Measure
+    stock: Stock, positions: Sequence[int], headings: Sequence[str], cautions: Sequence[str]
 ) -> PageMarks:
     """Marks of one page whose labels are at `positions`: the longest heading that fits, a ruler, cut lines.
 
@@ -45,8 +41,8 @@ def page_marks(
     # Twice the unprintable rim, so that a feed a few millimetres off cuts no text.
     left = max(stock.left_mm, 2 * UNPRINTABLE_MM)
     width = stock.page_width_mm - 2 * left
-    head, ruler = _head(stock, left, width, headings, measure)
-    foot = _foot(stock, left, width, cautions, measure)
+    head, ruler = _head(stock, left, width, headings)
+    foot = _foot(stock, left, width, cautions)
     return PageMarks((*head, *foot), ruler, _cuts(stock, positions))
 
 
@@ -61,7 +57,7 @@ def heading_texts(stock: Stock, now: datetime, page: int, pages: int) -> tuple[s
 
 
 def _head(
-    stock: Stock, left: float, width: float, headings: Sequence[str], measure: Measure
+    stock: Stock, left: float, width: float, headings: Sequence[str]
 ) -> tuple[tuple[TextItem, ...], tuple[Segment, ...]]:
     baseline = stock.top_mm - _CLEAR_MM - 1.3
     if baseline - CAP_SHARE * _SIZE_MM < UNPRINTABLE_MM:
@@ -69,14 +65,14 @@ def _head(
     # Browsers and printers fit to page by default; a symbol shrunk by a tenth may no longer be read.
     note = "print at 100 %: this line is 50 mm long"
     start = left + width - RULER_MM
-    note_width = measure(note, _SIZE_MM, False)
+    note_width = text_width(note, _SIZE_MM, False)
     note_x = start - 2.0 - note_width
-    texts = [_item(note, note_x, baseline, _SIZE_MM, measure)]
+    texts = [text_item(note, note_x, baseline, _SIZE_MM)]
     room = note_x - 3.0 - left
     for heading in headings:
-        size = fitting_size(heading, _SIZE_MM, room, False, measure)
-        if measure(heading, size, False) <= room:
-            texts.insert(0, _item(heading, left, baseline, size, measure))
+        size = fitting_size(heading, _SIZE_MM, room)
+        if text_width(heading, size, False) <= room:
+            texts.insert(0, text_item(heading, left, baseline, size))
             break
     mid, tick = baseline - 0.8, 1.0
     ruler = (
@@ -87,9 +83,7 @@ def _head(
     return tuple(texts), ruler
 
 
-def _foot(
-    stock: Stock, left: float, width: float, cautions: Sequence[str], measure: Measure
-) -> tuple[TextItem, ...]:
+def _foot(stock: Stock, left: float, width: float, cautions: Sequence[str]) -> tuple[TextItem, ...]:
     top = stock.page_height_mm - stock.bottom_mm + _CLEAR_MM
     room = stock.page_height_mm - UNPRINTABLE_MM - top
     if not cautions or room < CAP_SHARE * _SIZE_MM + DESCENT_SHARE * _SIZE_MM:
@@ -98,27 +92,15 @@ def _foot(
     for size in (_SIZE_MM, 2.1, 1.9, 1.76):
         pitch = _PITCH_MM * size / _SIZE_MM
         most = 1 + int((room - size) / pitch + 1e-9)
-        lines = [line for caution in cautions for line in _wrapped(caution, size, width, measure)]
+        lines = [line for caution in cautions for line in wrapped(caution, size, width, " ...")]
         if len(lines) <= most:
             break
     else:
-        lines = _wrapped("  ".join(cautions), size, width, measure)
+        lines = wrapped("  ".join(cautions), size, width, " ...")
         if len(lines) > most:
             lines = [*lines[: most - 1], lines[most - 1] + " ..."]
     first = top + CAP_SHARE * size
-    return tuple(_item(line, left, first + n * pitch, size, measure) for n, line in enumerate(lines))
-
-
-def _wrapped(text: str, size: float, width: float, measure: Measure) -> list[str]:
-    """The text broken between words into lines no wider than `width`, with room for an ellipsis."""
-    lines: list[str] = []
-    for word in text.split():
-        longer = f"{lines[-1]} {word}" if lines else word
-        if lines and measure(longer + " ...", size, False) <= width:
-            lines[-1] = longer
-        else:
-            lines.append(word)
-    return lines
+    return tuple(text_item(line, left, first + n * pitch, size) for n, line in enumerate(lines))
 
 
 def _cuts(stock: Stock, positions: Sequence[int]) -> tuple[Segment, ...]:
@@ -152,20 +134,13 @@ def calibration_marks(width: float, height: float) -> tuple[tuple[TextItem, ...]
         "and from then on: straycell label sheet --printer NAME. The two lines should agree within 0.5 mm;",
         "if they do not, the printer stretches one way and no factor helps.",
     )
-    texts = [
-        _item(word, left, 24.0 + 5.0 * n, 5.0 if n == 0 else 3.2, text_width) for n, word in enumerate(words)
-    ]
+    texts = [text_item(word, left, 24.0 + 5.0 * n, 5.0 if n == 0 else 3.2) for n, word in enumerate(words)]
     across = [(left, top, left + CALIBRATION_MM, top)]
     down = [(left, top, left, top + CALIBRATION_MM)]
     for mm in range(0, int(CALIBRATION_MM) + 1, 10):
         tick = 3.0 if mm % 50 == 0 else 1.5
         across.append((left + mm, top, left + mm, top - tick))
         down.append((left, top + mm, left - tick, top + mm))
-    texts.append(_item("150 mm across", left + 60.0, top + 5.0, 3.2, text_width))
-    texts.append(_item("150 mm down", left + 4.0, top + 76.0, 3.2, text_width))
+    texts.append(text_item("150 mm across", left + 60.0, top + 5.0, 3.2))
+    texts.append(text_item("150 mm down", left + 4.0, top + 76.0, 3.2))
     return tuple(texts), (*across, *down)
-
-
-def _item(text: str, x: float, baseline: float, size: float, measure: Measure) -> TextItem:
-    box = Box(x, baseline - CAP_SHARE * size, measure(text, size, False), (CAP_SHARE + DESCENT_SHARE) * size)
-    return TextItem(text, x, baseline, size, False, box)

@@ -4,8 +4,6 @@ A version 1 symbol in alphanumeric mode (ISO/IEC 18004) is the smallest there is
 largest that fit a label. An address is longer and takes the smallest version that holds it.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from urllib.parse import urlsplit, urlunsplit
 

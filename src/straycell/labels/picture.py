@@ -1,7 +1,5 @@
 """A single label as a one-bit PNG for a label printer, and picture files read in. Only this module knows Pillow."""
 
-from __future__ import annotations
-
 import io
 import warnings
 from collections.abc import Iterator

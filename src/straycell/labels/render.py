@@ -3,8 +3,6 @@
 Dates and ids come from the arguments, so the same arguments give the same bytes.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from datetime import datetime
 from functools import lru_cache
@@ -13,12 +11,11 @@ import qrcode
 from qrcode.util import MODE_8BIT_BYTE, MODE_ALPHA_NUM, QRData
 
 from straycell.errors import UsageFault
-from straycell.labels.boxes import Box
+from straycell.labels.boxes import Box, Segment
 from straycell.labels.content import LabelContent
 from straycell.labels.document import Paper
-from straycell.labels.faces import text_width
 from straycell.labels.layout import Layout, TextItem, lay_out
-from straycell.labels.page import Segment, calibration_marks, heading_texts, page_marks
+from straycell.labels.page import calibration_marks, heading_texts, page_marks
 from straycell.labels.payload import Payload, cell_payload
 from straycell.labels.stocks.stock import Stock
 
@@ -111,7 +108,7 @@ def calibration_pdf(now: datetime, page_mm: tuple[float, float], scale: float = 
 def _draw_marks(
     pdf: Paper, stock: Stock, places: list[int], headings: Sequence[str], cautions: Sequence[str]
 ) -> None:
-    marks = page_marks(stock, places, headings, cautions, text_width)
+    marks = page_marks(stock, places, headings, cautions)
     pdf.set_draw_color(170)
     pdf.set_line_width(0.1)
     for segment in marks.cuts:

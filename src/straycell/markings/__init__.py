@@ -3,8 +3,7 @@
 Everything here is a proposal. In doubt nothing is proposed, or the cautious side. Tables: markings.toml.
 """
 
-from straycell.markings.ceilings import Ceiling, beyond_size, most_capacity_ah, rating_beyond_size
-from straycell.markings.designations import Designation, Size, read_designation
+from straycell.markings.prints import Designation, Size, read_designation
 from straycell.markings.proposals import (
     Proposal,
     fill,
@@ -12,7 +11,15 @@ from straycell.markings.proposals import (
     read_marking,
     unrated_beyond_size,
 )
-from straycell.markings.sizes import cylinder_form, shares_primary_size, trade_size
+from straycell.markings.sizes import (
+    Ceiling,
+    beyond_size,
+    cylinder_form,
+    most_capacity_ah,
+    rating_beyond_size,
+    shares_primary_size,
+    trade_size,
+)
 
 __all__ = [
     "Ceiling",

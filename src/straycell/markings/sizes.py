@@ -1,15 +1,19 @@
-"""Form and size from a marking: trade sizes, IEC sizes, digits of flat cells, measures with a cross."""
+"""Form and size from a marking, and what no cell of a size can hold or withstand.
+
+A print of 9900 mAh on an 18650 is a lie, and every current that is a share of it would be a danger. Sizes are trade sizes, IEC
+sizes, digits of flat cells, measures with a cross.
+"""
 
 import re
+from collections.abc import Iterator
+from dataclasses import dataclass
 
-from straycell.cells import Form
-from straycell.markings.designations import Designation, Size, mm_of
-from straycell.markings.prints import Print, tables
+from straycell.cells import CellFacts, Form
+from straycell.markings.prints import Designation, Print, Size, mm_of, tables
+from straycell.quantities import Dimension, show
 
 PRIMARY_SIZES = frozenset({Form.F16340, Form.F14500, Form.F10440})
 """Sizes that cells which are not rechargeable share (123, AA, AAA); common practice, no published source."""
-
-
 _ROUND = [form for form in Form if form.round_size_mm]
 _TRADE = re.compile(rf"(?<![0-9.,])({'|'.join(_ROUND)})(?![0-9])")
 _NAMES = {
@@ -17,8 +21,8 @@ _NAMES = {
     r"(?:[A-Z]R|R)6": Form.F14500,
     "AAA": Form.F10440,
     "AA": Form.F14500,
+    r"R?(?:CR)?-?123A?": Form.F16340,
 }
-_NAMES |= {r"R?(?:CR)?-?123A?": Form.F16340}
 _BY_EYE = re.compile(
     r"(?<![\d.])(\d{1,3}(?:\.\d+)?)\s*(?:MM)?\s*X\s*(\d{1,3}(?:\.\d+)?)\s*(?:MM)?"
     r"(?:\s*X\s*(\d{1,3}(?:\.\d+)?))?\s*(MM|CM)?(?![A-Z0-9.])"
@@ -129,3 +133,56 @@ def _thickness(digits: int) -> float | None:
         return float(digits)
     # The first two digits are whole millimetres in one maker's code and tenths in another's (603450: 6.0 mm).
     return None if digits <= rule["ambiguous_to"] else digits / 10
+
+
+@dataclass(frozen=True, slots=True)
+class Ceiling:
+    """One of the facts with the most it can be: its name in CellFacts, value and limit in the base unit."""
+
+    fact: str
+    value: float
+    most: float
+    dimension: Dimension
+
+    @property
+    def text(self) -> str:
+        """The figure and what it is above, for a person."""
+        value, most = show(self.value, self.dimension), show(self.most, self.dimension)
+        return f"{value} is more than a cell of this size can be rated at (at most {most})"
+
+
+def most_capacity_ah(facts: CellFacts) -> float | None:
+    """The largest capacity in Ah that a cell of this chemistry and size can be rated at; None without a size."""
+    # lfp holds less than other chemistries in the same can, so the pair with the chemistry is asked for first.
+    known = tables()["most"]["capacity_ah"]
+    for key in (f"{facts.chemistry}/{facts.form}", str(facts.form)):
+        if key in known:
+            return float(known[key])
+    return _by_volume(facts, "capacity_ah")
+
+
+def beyond_size(facts: CellFacts) -> Iterator[Ceiling]:
+    """The facts that no cell of this size has, each with its ceiling."""
+    limits = (
+        ("rated_capacity_ah", Dimension.CAPACITY, most_capacity_ah(facts)),
+        ("maker_charge_current_a", Dimension.CURRENT, _by_volume(facts, "charge_a")),
+        ("maker_discharge_current_a", Dimension.CURRENT, _by_volume(facts, "discharge_a")),
+    )
+    # Sheets state currents cell by cell: volume stands in for size, because electrode area grows with it
+    # (markings.toml).
+    for name, dimension, most in limits:
+        value = getattr(facts, name)
+        if most is not None and value is not None and value > most:
+            yield Ceiling(name, value, most, dimension)
+
+
+def rating_beyond_size(facts: CellFacts) -> Ceiling | None:
+    """The rated capacity where it is more than the size can hold."""
+    return next((each for each in beyond_size(facts) if each.fact == "rated_capacity_ah"), None)
+
+
+def _by_volume(facts: CellFacts, name: str) -> float | None:
+    size = trade_size(facts.form)
+    # A trade size fixes the volume; a measured one only counts for cells of no trade size.
+    volume_cm3 = facts.volume_cm3 if size is None else size.volume_cm3
+    return None if volume_cm3 is None else float(tables()["most"]["per_cm3"][name]) * volume_cm3

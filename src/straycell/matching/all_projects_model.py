@@ -4,8 +4,7 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
-from straycell.matching.pack.kinds import PackKind, by_kind
-from straycell.matching.pack.least import least_capacity
+from straycell.matching.pack.kinds import PackKind, by_kind, least_capacity
 from straycell.matching.screen import Candidate, Screen, Screened
 from straycell.projects import Project
 from straycell.quantities import Measured

@@ -7,7 +7,7 @@ from functools import partial
 
 from straycell.acceptance.reasons import Outcome
 from straycell.cells import CellFacts, Chemistry, Stage
-from straycell.matching.pack.least import MOST_AH, least_fitting
+from straycell.matching.pack.kinds import MOST_AH, least_fitting
 from straycell.matching.screen import (
     SHUNT_FROM_A,
     Candidate,

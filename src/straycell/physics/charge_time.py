@@ -11,11 +11,10 @@ from straycell.cells import Chemistry
 from straycell.errors import BadData
 from straycell.physics.charging import trickle_v
 from straycell.physics.curves import OcvCurve, curves_for, interpolate
+from straycell.physics.derating import REFERENCE_C, lag_h, lag_ratio, resistance_ratio, steady_over_pulse
 from straycell.physics.own_pulses import counted_c
-from straycell.physics.polarisation import lag_h, steady_over_pulse
 from straycell.physics.run_time.doubts import known_resistance
 from straycell.physics.shipped import shipped
-from straycell.physics.temperature import REFERENCE_C, lag_ratio, resistance_ratio
 from straycell.quantities import Measured
 
 # The current fades towards the end current, so time is very uneven over charge: a coarse grid would lose its tail.

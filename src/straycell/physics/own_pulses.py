@@ -8,9 +8,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from straycell.physics.polarisation import Spread
+from straycell.physics.derating import REFERENCE_C, Spread, inverse_kelvin, relative, resistance_ratio
 from straycell.physics.shipped import shipped
-from straycell.physics.temperature import REFERENCE_C, inverse_kelvin, relative, resistance_ratio
 from straycell.quantities import Measured
 
 

@@ -65,16 +65,14 @@ def _family(chemistry: Chemistry) -> tuple[OcvCurve, ...]:
     return tuple(c for c in all_curves() if c.chemistry is not Chemistry.LFP)
 
 
-def surely_missing(chemistry: Chemistry, ended_v: float, rested_v: float) -> float | None:
-    """The least share of charge (0 to 1) between two open-circuit voltages that any published set tells.
+def states_of_charge(chemistry: Chemistry, voltage_v: float) -> tuple[float, ...]:
+    """State of charge (0 to 1) at an open-circuit voltage, by each published set that speaks for the chemistry."""
+    return tuple(curve.state_of_charge(voltage_v) for curve in _family(chemistry))
 
-    0 where the second is not lower. None for lfp, whose flat curve tells nothing here, and without a curve.
-    """
-    # On lfp's plateau a millivolt is several per cent of charge: no voltage there proves that charge is missing.
-    curves = () if chemistry is Chemistry.LFP else _family(chemistry)
-    if curves and rested_v >= ended_v:
-        return 0.0
-    return min((c.state_of_charge(ended_v) - c.state_of_charge(rested_v) for c in curves), default=None)
+
+def surely_missing(before: tuple[float, ...], after: tuple[float, ...]) -> float:
+    """The least share of charge (0 to 1) between two states, set by set; 0 where the second may be the higher one."""
+    return max(0.0, min((one - two for one, two in zip(before, after, strict=True)), default=0.0))
 
 
 def voltages_after(chemistry: Chemistry, first_v: float, loss_pct: float) -> tuple[float, float] | None:

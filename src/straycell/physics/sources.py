@@ -12,7 +12,7 @@ from functools import lru_cache
 
 from straycell.errors import BadData
 from straycell.physics.curves import OcvCurve, interpolate
-from straycell.physics.polarisation import shape
+from straycell.physics.derating import shape
 
 END_SHARE = 0.004
 END_DROP_V = 1.5

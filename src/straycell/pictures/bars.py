@@ -3,10 +3,9 @@
 What is sure is dark, what may be is pale, and at the terminal `=` and `-`: told apart without colours.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import ClassVar
 
 from straycell.pictures import figure as shared
 from straycell.pictures.figure import INK, LINE, Kind
@@ -50,6 +49,7 @@ class Chart:
     empty: str = "nothing to draw"
     sure: str = ""
     may: str = ""
+    drawn: ClassVar[str] = ""
 
     @property
     def signs(self) -> str:
@@ -61,10 +61,57 @@ class Chart:
         """What stands at the end of a bar."""
         return bar.words or f"{plain(bar.low, 3)} {self.unit}"
 
+    def lines(self, width: int, *, plain: bool = False) -> list[str]:
+        """One line a bar: `=` is sure, `-` may be, `|` is the line; the sign follows the label."""
+        return list(_lines(self, width)) if self.bars else [self.empty]
 
-def chart_lines(chart: Chart, width: int) -> list[str]:
-    """One line a bar: `=` is sure, `-` may be, `|` is the line; the sign follows the label."""
-    return list(_lines(chart, width)) if chart.bars else [chart.empty]
+    def picture(self, kind: Kind = "png", dpi: int = 150) -> bytes:
+        """10 inches wide, as high as it has bars."""
+        figure, panel = shared.canvas(1.6 + 0.34 * max(3, len(self.bars)), dpi)
+        rows = range(len(self.bars))
+        lows = [bar.low for bar in self.bars]
+        panel.grid(axis="y", visible=False)
+        panel.barh([0], [0], color=_OTHER, label=self.sure or None)
+        panel.barh(
+            rows, [bar.high - bar.low for bar in self.bars], left=lows, color=_BAND, label=self.may or None
+        )
+        panel.barh(rows, lows, color=[_COLOURS.get(bar.sign, _OTHER) for bar in self.bars])
+        if self.sure:
+            place = (1.0, -0.55 / max(3, len(self.bars)))
+            panel.legend(loc="upper right", bbox_to_anchor=place, ncols=2, frameon=False, fontsize=10)
+        # A dot on the axis would read as a figure of zero where there is none.
+        there = [row for row in rows if self.bars[row].high > 0]
+        panel.plot([self.bars[row].expected for row in there], there, "o", color=INK, markersize=4)
+        if self.line is not None:
+            panel.axvline(self.line, color=LINE, linewidth=1.4, linestyle=(0, (6, 4)))
+            panel.annotate(
+                f"{self.line_label} {plain(self.line, 3)} {self.unit}",
+                (self.line, 1.0),
+                xycoords=("data", "axes fraction"),
+                xytext=(4, 4),
+                textcoords="offset points",
+                color=LINE,
+                fontsize=10,
+                parse_math=False,
+            )
+        for row, bar in enumerate(self.bars):
+            panel.annotate(
+                bar.words,
+                (1.01, row),
+                xycoords=("axes fraction", "data"),
+                va="center",
+                fontsize=9,
+                color=INK,
+                parse_math=False,
+            )
+        panel.set_yticks(
+            list(rows), [f"{bar.label} {bar.sign}".rstrip() for bar in self.bars], parse_math=False
+        )
+        panel.invert_yaxis()
+        panel.set_xlim(left=0)
+        panel.set_xlabel("; ".join(filter(None, [self.unit, self.signs])), color=INK, loc="left")
+        panel.set_title(self.title, loc="left", fontsize=14, color=INK, pad=18, parse_math=False)
+        return shared.written(figure, kind, self)
 
 
 def _lines(chart: Chart, width: int) -> Iterator[str]:
@@ -95,50 +142,3 @@ def _lines(chart: Chart, width: int) -> Iterator[str]:
 
 
 _LEAST_ROOM = 10
-
-
-def chart_picture(chart: Chart, kind: Kind = "png", dpi: int = 150) -> bytes:
-    """The same as a picture, as high as it has bars."""
-    figure, panel = shared.canvas(1.6 + 0.34 * max(3, len(chart.bars)), dpi)
-    rows = range(len(chart.bars))
-    lows = [bar.low for bar in chart.bars]
-    panel.grid(axis="y", visible=False)
-    panel.barh([0], [0], color=_OTHER, label=chart.sure or None)
-    panel.barh(
-        rows, [bar.high - bar.low for bar in chart.bars], left=lows, color=_BAND, label=chart.may or None
-    )
-    panel.barh(rows, lows, color=[_COLOURS.get(bar.sign, _OTHER) for bar in chart.bars])
-    if chart.sure:
-        place = (1.0, -0.55 / max(3, len(chart.bars)))
-        panel.legend(loc="upper right", bbox_to_anchor=place, ncols=2, frameon=False, fontsize=10)
-    # A dot on the axis would read as a figure of zero where there is none.
-    there = [row for row in rows if chart.bars[row].high > 0]
-    panel.plot([chart.bars[row].expected for row in there], there, "o", color=INK, markersize=4)
-    if chart.line is not None:
-        panel.axvline(chart.line, color=LINE, linewidth=1.4, linestyle=(0, (6, 4)))
-        panel.annotate(
-            f"{chart.line_label} {plain(chart.line, 3)} {chart.unit}",
-            (chart.line, 1.0),
-            xycoords=("data", "axes fraction"),
-            xytext=(4, 4),
-            textcoords="offset points",
-            color=LINE,
-            fontsize=10,
-            parse_math=False,
-        )
-    for row, bar in enumerate(chart.bars):
-        panel.annotate(
-            bar.words,
-            (1.01, row),
-            xycoords=("axes fraction", "data"),
-            va="center",
-            fontsize=9,
-            color=INK,
-            parse_math=False,
-        )
-    panel.set_yticks(list(rows), [f"{bar.label} {bar.sign}".rstrip() for bar in chart.bars], parse_math=False)
-    panel.invert_yaxis()
-    panel.set_xlim(left=0)
-    panel.set_xlabel("; ".join(filter(None, [chart.unit, chart.signs])), color=INK, loc="left")
-    panel.set_title(chart.title, loc="left", fontsize=14, color=INK, pad=18, parse_math=False)
-    return shared.written(figure, kind, chart)

@@ -9,7 +9,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from itertools import pairwise
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from straycell.pictures import figure as shared
 from straycell.pictures.field import Frame, legend
@@ -19,12 +19,8 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 
-class Role(StrEnum):
-    """What a curve is there for."""
-
-    MAIN = "main"
-    FAINT = "faint"
-    GHOST = "ghost"
+Role = StrEnum("Role", "MAIN FAINT GHOST")
+"""What a curve is there for."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +52,50 @@ class Curves:
     cones: tuple[Cone, ...] = ()
     level: tuple[str, float] | None = None
     empty: str = "nothing to draw"
+    drawn: ClassVar[str] = "⠿┾│░·╌●"
+    """What a terminal must be able to show; else plain characters are used."""
+
+    def lines(self, width: int = 72, height: int = 14, *, plain: bool = False) -> list[str]:
+        """`height` lines of plot, one with the x scale, and one for each kind of curve; `plain`: ASCII alone."""
+        if not self.curves:
+            return [self.empty]
+        frame = Frame.around(_corners(self), width, height)
+        signs = _PLAIN if plain else _FANCY
+        field = [[" "] * frame.across for _ in range(frame.down)]
+        for cone in self.cones[:1]:
+            _fill(field, frame, cone, signs["cone"])
+        # The main curve is drawn last: where curves meet, the one asked about is seen.
+        for role in (Role.FAINT, Role.GHOST, Role.MAIN):
+            for curve in (each for each in self.curves if each.role is role):
+                _trace(field, frame, curve, signs, plain)
+        level = frame.line(self.level[1]) if self.level else -1
+        rims = [signs["level" if number == level else "rim"] for number in range(frame.down)]
+        return [
+            *frame.behind_scale(field, self.y_unit, rims),
+            *frame.foot(f"{frame.left:.3g}", f"{frame.right:.4g}", self.x_unit),
+            *legend(_entries(self, signs, plain), width),
+        ]
+
+    def picture(self, kind: Kind = "png", dpi: int = 150) -> bytes:
+        """A picture of 10 x 6 inches."""
+        figure, panel = shared.canvas(6, dpi)
+        for cone, colour in zip(self.cones, _CONES, strict=False):
+            x, low, high = zip(*cone.edges, strict=True)
+            panel.fill_between(x, low, high, color=colour, linewidth=0, zorder=1, label=cone.label)
+        named: set[str] = set()
+        for curve in self.curves:
+            x, y = zip(*curve.points, strict=True)
+            panel.plot(
+                x,
+                y,
+                marker="o" if curve.marked else "",
+                markersize=6 if curve.role is Role.MAIN else 3.5,
+                label="_" if curve.label in named else curve.label,
+                **_STYLES[curve.role],
+            )
+            named.add(curve.label)
+        _dress(panel, self)
+        return shared.written(figure, kind, self)
 
 
 _MAIN, _FAINT = "#1d4e89", "#8d99a3"
@@ -65,28 +105,6 @@ _STYLES: dict[Role, dict[str, Any]] = {
     Role.FAINT: {"color": _FAINT, "linewidth": 1.1, "alpha": 0.7, "zorder": 3},
     Role.GHOST: {"color": INK, "linewidth": 1.3, "linestyle": (0, (5, 3)), "zorder": 4},
 }
-
-
-def curves_picture(shown: Curves, kind: Kind = "png", dpi: int = 150) -> bytes:
-    """A picture of 10 x 6 inches."""
-    figure, panel = shared.canvas(6, dpi)
-    for cone, colour in zip(shown.cones, _CONES, strict=False):
-        x, low, high = zip(*cone.edges, strict=True)
-        panel.fill_between(x, low, high, color=colour, linewidth=0, zorder=1, label=cone.label)
-    named: set[str] = set()
-    for curve in shown.curves:
-        x, y = zip(*curve.points, strict=True)
-        panel.plot(
-            x,
-            y,
-            marker="o" if curve.marked else "",
-            markersize=6 if curve.role is Role.MAIN else 3.5,
-            label="_" if curve.label in named else curve.label,
-            **_STYLES[curve.role],
-        )
-        named.add(curve.label)
-    _dress(panel, shown)
-    return shared.written(figure, kind, shown)
 
 
 def _dress(panel: Axes, shown: Curves) -> None:
@@ -116,34 +134,10 @@ def _dress(panel: Axes, shown: Curves) -> None:
 # Where each of a braille character's 2 x 4 dots is (Unicode 2800 block), by column then row from the top.
 _DOTS = ((0x01, 0x02, 0x04, 0x40), (0x08, 0x10, 0x20, 0x80))
 _BRAILLE = 0x2800
-DRAWN = "⠿┾│░·╌●"
-"""What a terminal must be able to show; else plain characters are used."""
 _FANCY = {"cone": "░", "faint": "·", "ghost": "╌", "mark": "●", "rim": "│", "level": "┾"}
 _PLAIN = {"cone": ":", "faint": ".", "ghost": "-", "mark": "o", "rim": "|", "level": "+"}
 
 _Point = tuple[float, float]
-
-
-def curves_lines(shown: Curves, width: int = 72, height: int = 14, *, plain: bool = False) -> list[str]:
-    """`height` lines of plot, one with the x scale, and one for each kind of curve; `plain`: ASCII alone."""
-    if not shown.curves:
-        return [shown.empty]
-    frame = Frame.around(_corners(shown), width, height)
-    signs = _PLAIN if plain else _FANCY
-    field = [[" "] * frame.across for _ in range(frame.down)]
-    for cone in shown.cones[:1]:
-        _fill(field, frame, cone, signs["cone"])
-    # The main curve is drawn last: where curves meet, the one asked about is seen.
-    for role in (Role.FAINT, Role.GHOST, Role.MAIN):
-        for curve in (each for each in shown.curves if each.role is role):
-            _trace(field, frame, curve, signs, plain)
-    level = frame.line(shown.level[1]) if shown.level else -1
-    rims = [signs["level" if number == level else "rim"] for number in range(frame.down)]
-    return [
-        *frame.behind_scale(field, shown.y_unit, rims),
-        *frame.foot(f"{frame.left:.3g}", f"{frame.right:.4g}", shown.x_unit),
-        *legend(_entries(shown, signs, plain), width),
-    ]
 
 
 def _corners(shown: Curves) -> list[_Point]:

@@ -1,7 +1,5 @@
 """A plot's field in the terminal: where a figure lies in it, and the scales at its edges."""
 
-from __future__ import annotations
-
 import math
 import textwrap
 from collections.abc import Iterable, Sequence
@@ -23,7 +21,7 @@ class Frame:
     high: float
 
     @classmethod
-    def around(cls, points: Iterable[tuple[float, float]], width: int, height: int) -> Frame:
+    def around(cls, points: Iterable[tuple[float, float]], width: int, height: int) -> "Frame":
         """The field that holds these points on a screen of that width."""
         xs, ys = zip(*points, strict=True)
         left, right, low, high = min(xs), max(xs), min(ys), max(ys)

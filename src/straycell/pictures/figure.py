@@ -61,7 +61,7 @@ def written(figure: Figure, kind: Kind, shown: object) -> bytes:
     """The figure as a file; the digest of what it shows is in it, so that an old picture is known as one."""
     import matplotlib as mpl
 
-    description = {"Description": digest(shown)}
+    description = {"Description": hashlib.sha256(repr(shown).encode()).hexdigest()[:16]}
     png = {"Software": "straycell", **description}
     svg = {"Date": None, "Creator": "straycell", **description}
     out = io.BytesIO()
@@ -70,8 +70,3 @@ def written(figure: Figure, kind: Kind, shown: object) -> bytes:
         warnings.filterwarnings("ignore", message="Glyph .* missing")
         figure.savefig(out, format=kind, metadata=png if kind == "png" else svg)
     return out.getvalue()
-
-
-def digest(shown: object) -> str:
-    """What a picture shows, in 16 characters."""
-    return hashlib.sha256(repr(shown).encode()).hexdigest()[:16]

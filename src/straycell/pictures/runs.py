@@ -1,7 +1,5 @@
 """A discharge over the charge that came out, beside runs of its siblings and the curve its rating promises."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 from straycell.cells import CellFacts
@@ -9,8 +7,7 @@ from straycell.physics.curves import curves_for
 from straycell.pictures.curves import Curve, Curves, Role
 from straycell.pictures.trace import charge_out, thin_rows
 from straycell.quantities import Dimension, count_of, show
-from straycell.traces import Trace
-from straycell.traces.analyse.result import TraceResult
+from straycell.traces import Trace, TraceResult
 
 MOST_POINTS = 600
 """A picture is some 1,500 dots wide, a terminal some 150."""

@@ -6,9 +6,9 @@ import math
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, ClassVar
 
-from straycell.acceptance.reasons import Outcome
+from straycell.acceptance import Outcome
 from straycell.pictures import figure as shared
 from straycell.pictures.field import Frame, legend
 from straycell.pictures.figure import INK, Kind
@@ -25,6 +25,14 @@ _SIGNS: dict[Outcome, tuple[str, str, bool]] = {
     Outcome.HOLD: ("D", "#8a6d00", False),
     Outcome.DISCARD: ("X", "#b00020", True),
 }
+_LETTERS = {
+    Outcome.PACK: ("\u25a0", "P"),
+    Outcome.SOLO: ("\u25cf", "S"),
+    Outcome.LIGHT: ("\u25b3", "L"),
+    Outcome.HOLD: ("\u25c7", "h"),
+    Outcome.DISCARD: ("\u2715", "x"),
+}
+"""The signs of the picture as characters, and for a terminal that has ASCII alone."""
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -36,39 +44,52 @@ class Point:
     outcome: Outcome
 
 
-def stock_picture(points: Sequence[Point], unmeasured: int, kind: Kind = "png", dpi: int = 150) -> bytes:
-    """A picture of 10 x 6 inches. `unmeasured` cells lack a figure and are counted in words.
+@dataclass(frozen=True, slots=True)
+class Scatter:
+    """Cells by both figures; `unmeasured` more lack one and are counted in words."""
 
-    Same input, same bytes (for one version of matplotlib).
-    """
-    figure, panel = shared.canvas(6, dpi)
-    _dress(panel, points)
-    for outcome in sorted(_SIGNS, reverse=True):
-        _scatter(panel, [point for point in points if point.outcome is outcome], outcome)
-    panel.set_title(
-        stock_title(points, unmeasured),
-        loc="left",
-        fontsize=13,
-        color=INK,
-    )
-    if points:
-        panel.legend(loc="upper right", frameon=False, fontsize=11, labelcolor=INK)
-    return shared.written(figure, kind, _shown(points, unmeasured))
+    points: tuple[Point, ...]
+    unmeasured: int
+    drawn: ClassVar[str] = "".join(sign for sign, _ in _LETTERS.values())
 
+    @property
+    def title(self) -> str:
+        """What is drawn, and how many cells cannot be."""
+        missing = f", {self.unmeasured} more lack one of the two" if self.unmeasured else ""
+        return f"Capacity over resistance: {count_of(len(self.points), 'cell')}{missing}"
 
-def stock_title(points: Sequence[Point], unmeasured: int) -> str:
-    """What is drawn, and how many cells cannot be."""
-    missing = f", {unmeasured} more lack one of the two" if unmeasured else ""
-    return f"Capacity over resistance: {count_of(len(points), 'cell')}{missing}"
+    def lines(self, width: int = 72, height: int = 18, *, plain: bool = False) -> list[str]:
+        """In the terminal; where cells lie on one another, the one that may do most is shown."""
+        if not self.points:
+            return ["no cell has both a capacity and a resistance that count today"]
+        spots = [(math.log10(1e3 * each.resistance_ohm), 1e3 * each.capacity_ah) for each in self.points]
+        frame = Frame.around([*spots, (spots[0][0], 0.0)], width, height)
+        field = [[" "] * frame.across for _ in range(frame.down)]
+        for each, spot in sorted(zip(self.points, spots, strict=True), key=lambda pair: pair[0].outcome):
+            line, column = frame.spot(*spot)
+            field[line][column] = _LETTERS[each.outcome][plain]
+        left, right = (f"{10**edge:.4g}" for edge in (frame.left, frame.right))
+        counts = Counter(each.outcome for each in self.points)
+        entries = [
+            (_LETTERS[outcome][plain], f"{outcome.word} ({counts[outcome]})")
+            for outcome in sorted(counts, reverse=True)
+        ]
+        return [
+            *frame.behind_scale(field, "mAh", ["|" if plain else "\u2502"] * frame.down),
+            *frame.foot(left, right, "mohm"),
+            *legend(entries, width),
+        ]
 
-
-def digest(points: Sequence[Point], unmeasured: int) -> str:
-    """What a picture of these cells carries, whatever their order."""
-    return shared.digest(_shown(points, unmeasured))
-
-
-def _shown(points: Sequence[Point], unmeasured: int) -> object:
-    return sorted(points), unmeasured
+    def picture(self, kind: Kind = "png", dpi: int = 150) -> bytes:
+        """10 x 6 inches. Same cells in any order, same bytes (for one version of matplotlib)."""
+        figure, panel = shared.canvas(6, dpi)
+        _dress(panel, self.points)
+        for outcome in sorted(_SIGNS, reverse=True):
+            _scatter(panel, [point for point in self.points if point.outcome is outcome], outcome)
+        panel.set_title(self.title, loc="left", fontsize=13, color=INK)
+        if self.points:
+            panel.legend(loc="upper right", frameon=False, fontsize=11, labelcolor=INK)
+        return shared.written(figure, kind, (sorted(self.points), self.unmeasured))
 
 
 def _dress(panel: Axes, points: Sequence[Point]) -> None:
@@ -100,39 +121,3 @@ def _scatter(panel: Axes, points: Sequence[Point], outcome: Outcome) -> None:
         label=f"{outcome.word} ({len(points)})",
         zorder=3,
     )
-
-
-_LETTERS = {
-    Outcome.PACK: ("\u25a0", "P"),
-    Outcome.SOLO: ("\u25cf", "S"),
-    Outcome.LIGHT: ("\u25b3", "L"),
-    Outcome.HOLD: ("\u25c7", "h"),
-    Outcome.DISCARD: ("\u2715", "x"),
-}
-"""The signs of the picture as characters, and for a terminal that has ASCII alone."""
-DRAWN = "".join(sign for sign, _ in _LETTERS.values())
-
-
-def stock_lines(
-    points: Sequence[Point], width: int = 72, height: int = 18, *, plain: bool = False
-) -> list[str]:
-    """The same in the terminal; where cells lie on one another, the one that may do most is shown."""
-    if not points:
-        return ["no cell has both a capacity and a resistance that count today"]
-    spots = [(math.log10(1e3 * each.resistance_ohm), 1e3 * each.capacity_ah) for each in points]
-    frame = Frame.around([*spots, (spots[0][0], 0.0)], width, height)
-    field = [[" "] * frame.across for _ in range(frame.down)]
-    for each, spot in sorted(zip(points, spots, strict=True), key=lambda pair: pair[0].outcome):
-        line, column = frame.spot(*spot)
-        field[line][column] = _LETTERS[each.outcome][plain]
-    left, right = (f"{10**edge:.4g}" for edge in (frame.left, frame.right))
-    counts = Counter(each.outcome for each in points)
-    entries = [
-        (_LETTERS[outcome][plain], f"{outcome.word} ({counts[outcome]})")
-        for outcome in sorted(counts, reverse=True)
-    ]
-    return [
-        *frame.behind_scale(field, "mAh", ["|" if plain else "\u2502"] * frame.down),
-        *frame.foot(left, right, "mohm"),
-        *legend(entries, width),
-    ]

@@ -10,9 +10,8 @@ import numpy as np
 from straycell.pictures import figure as shared
 from straycell.pictures.figure import INK, LINE
 from straycell.quantities import Dimension, show
-from straycell.traces.analyse.result import TraceResult
-from straycell.traces.analyse.steps import StepKind
-from straycell.traces.read.trace import Floats, Ints, Trace
+from straycell.traces import StepKind, Trace, TraceResult
+from straycell.traces.read.trace import Floats, Ints
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -11,8 +11,7 @@ from straycell.projects.model import (
     finish_lacks,
     load_kind,
 )
-from straycell.projects.parse import parse_project, read_project_file, text_to_keep
-from straycell.projects.writing import to_toml
+from straycell.projects.parse import parse_project, read_project_file, text_to_keep, to_toml
 
 __all__ = [
     "ChargeSpec",

@@ -5,17 +5,20 @@ reading    one reading, one charge      accuracy   its standard uncertainty
 """
 
 from straycell.readings.accuracy import CautiousDefaults, accuracy_of, alone_u, by_default, is_off, measured
-from straycell.readings.fields import FACTS, FIELDS, Field
-from straycell.readings.kinds import KINDS, Kind
-from straycell.readings.reading import Charge, Item, Reading, charge_of, reading_of, said_of
+from straycell.readings.fields import FACTS, FIELDS, LET_DOWN_V, OF_CHARGE, OF_READING, ROOM, Field
+from straycell.readings.reading import KINDS, Charge, Item, Kind, Reading, charge_of, reading_of, said_of
 from straycell.readings.words import METER_FAULT, RECORDS_LOST, Method, Mistake, Quantity, Where
 
 __all__ = [
     "FACTS",
     "FIELDS",
     "KINDS",
+    "LET_DOWN_V",
     "METER_FAULT",
+    "OF_CHARGE",
+    "OF_READING",
     "RECORDS_LOST",
+    "ROOM",
     "CautiousDefaults",
     "Charge",
     "Field",

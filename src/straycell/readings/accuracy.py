@@ -5,8 +5,7 @@ from dataclasses import dataclass
 
 from straycell.meters import Accuracy
 from straycell.quantities import Measured
-from straycell.readings.kinds import KINDS
-from straycell.readings.reading import Reading
+from straycell.readings.reading import KINDS, Reading
 from straycell.readings.words import Method
 
 _NO_SCALE = Accuracy()

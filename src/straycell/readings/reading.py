@@ -1,4 +1,4 @@
-"""One measured quantity of one cell at one time, and one recorded charge.
+"""What can be measured or seen of a cell, one such reading at one time, and one recorded charge.
 
 Append-only: a wrong one is superseded by another, with a reason, and stays visible.
 """
@@ -11,9 +11,105 @@ from typing import Any
 from straycell.cells import Look
 from straycell.keys import NEW, RecordKey
 from straycell.meters import Meter
-from straycell.readings.fields import FIELDS, Field
-from straycell.readings.kinds import KINDS, Kind
+from straycell.quantities import Dimension
+from straycell.readings.fields import FIELDS, LET_DOWN_V, OF_CHARGE, OF_READING, Field
 from straycell.readings.words import Method, Quantity, Where
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """One quantity: its value (None for a look), the conditions that go with it, those it cannot do without.
+
+    `accuracy` names the accuracy of a meter that covers it, `by_contact` says that a bad contact can falsify it,
+    `notes` are its verbs in a bench note.
+    """
+
+    quantity: Quantity
+    value: Field | None
+    takes: tuple[str, ...]
+    needs: tuple[str, ...] = ()
+    accuracy: str = ""
+    by_contact: bool = False
+    notes: tuple[str, ...] = ()
+
+    @property
+    def dimension(self) -> Dimension | None:
+        return self.value.dimension if self.value else None
+
+    @property
+    def unit(self) -> str:
+        return self.dimension.base if self.dimension else ""
+
+    @property
+    def key(self) -> str:
+        """Under which name what was measured is said."""
+        return self.value.name if self.value else "look"
+
+    def fields(self) -> Iterator[Field]:
+        """Everything that can be said of it, the value first."""
+        if self.value is not None:
+            yield self.value
+        yield from (FIELDS[name] for name in self.takes)
+
+
+# A capacity means nothing without its current and cut-off: both change what comes out.
+_RUN = ("discharge_current_a", "cutoff_v")
+KINDS: dict[Quantity, Kind] = {
+    kind.quantity: kind
+    for kind in (
+        Kind(Quantity.LOOK, None, ("look", "temperature_c"), notes=("look",)),
+        Kind(
+            Quantity.AS_FOUND_VOLTAGE,
+            OF_READING["as_found_voltage_v"],
+            ("where", "temperature_c", "as_group", "u"),
+            accuracy="voltage",
+            by_contact=True,
+            notes=("found",),
+        ),
+        Kind(
+            Quantity.VOLTAGE,
+            OF_READING["voltage_v"],
+            ("rested_s", "where", "temperature_c", "u", "doubt"),
+            accuracy="voltage",
+            by_contact=True,
+            notes=("rest", "volts"),
+        ),
+        Kind(
+            Quantity.CAPACITY,
+            OF_READING["capacity_ah"],
+            (*_RUN, "energy_wh", "temperature_c", "at_least", "from_full", "u"),
+            needs=_RUN,
+            accuracy="capacity",
+            by_contact=True,
+            notes=("capacity",),
+        ),
+        Kind(
+            Quantity.RESISTANCE,
+            OF_READING["resistance_ohm"],
+            ("method", "pulse_s", "soc", "where", "temperature_c", "u"),
+            accuracy="resistance",
+            by_contact=True,
+            notes=("resistance",),
+        ),
+        Kind(
+            Quantity.TEMPERATURE,
+            OF_READING["temperature_c"],
+            ("temperature_c", "surroundings_c", "rested_s", "doubt"),
+            accuracy="temperature",
+            notes=("warmth",),
+        ),
+        Kind(Quantity.MASS, OF_READING["mass_g"], (), accuracy="mass", notes=("mass",)),
+        Kind(
+            Quantity.CHARGE,
+            OF_CHARGE["until_v"],
+            (*(name for name in OF_CHARGE if name != "until_v"), "temperature_c", "u", "put_in_u"),
+            needs=("current_a",),
+            notes=("charge",),
+        ),
+        Kind(Quantity.LET_DOWN, LET_DOWN_V, ("temperature_c",), accuracy="voltage"),
+    )
+}
+"""In the order in which several quantities of one line are recorded."""
 
 
 @dataclass(frozen=True, slots=True)

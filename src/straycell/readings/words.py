@@ -4,7 +4,7 @@ from enum import StrEnum
 
 
 class Quantity(StrEnum):
-    """What a reading holds; `kinds.KINDS` says what each needs."""
+    """What a reading holds; `reading.KINDS` says what each needs."""
 
     VOLTAGE = "voltage"
     AS_FOUND_VOLTAGE = "as-found-voltage"

@@ -1,7 +1,5 @@
 """Which cells may lie together, and how much energy a box may hold. The kinds are in boxes.toml."""
 
-from __future__ import annotations
-
 import re
 from dataclasses import dataclass, field
 from functools import lru_cache

@@ -3,8 +3,6 @@
 The texts are in cautions.toml, and nowhere else.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from enum import StrEnum

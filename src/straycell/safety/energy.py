@@ -3,8 +3,6 @@
 The figures are in energy.toml, each with its source.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass

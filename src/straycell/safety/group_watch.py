@@ -6,8 +6,6 @@ difference between groups tells; it is believed beyond the uncertainty of both. 
 nothing over that time, neither of itself nor of the others.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
@@ -16,7 +14,7 @@ from enum import StrEnum
 from statistics import median
 
 from straycell.acceptance.case import Case
-from straycell.acceptance.conformance import Side, against_max, against_min
+from straycell.acceptance.reasons import Side, against_max, against_min
 from straycell.builds import Build, BuildState, GroupVoltage, Inspection
 from straycell.quantities import Measured
 from straycell.safety.due.survey import due_kinds

@@ -1,7 +1,5 @@
 """Kinds of incidents: which condemn at once, which hold until a re-test. The kinds are in incidents.toml."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from functools import lru_cache
 

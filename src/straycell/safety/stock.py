@@ -1,7 +1,5 @@
 """What lies where: per box its cells, their energy, the oldest check, and what needs attention."""
 
-from __future__ import annotations
-
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass

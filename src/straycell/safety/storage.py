@@ -3,8 +3,6 @@
 The figures are in storage.toml, each with its source.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from enum import StrEnum
@@ -12,9 +10,8 @@ from typing import Any
 
 from straycell.acceptance.case import Case, known_chemistry
 from straycell.acceptance.checks.pairs import least_days, make_pair, windows
-from straycell.acceptance.conformance import Side, against_max, against_min
 from straycell.acceptance.evidence import DISMANTLED
-from straycell.acceptance.reasons import Outcome, Reason, Status, Verdict
+from straycell.acceptance.reasons import Outcome, Reason, Side, Status, Verdict, against_max, against_min
 from straycell.cells import Chemistry
 from straycell.keys import NEW, RecordKey
 from straycell.physics.curves import state_of_charge_range

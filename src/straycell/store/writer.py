@@ -16,7 +16,7 @@ from straycell.acceptance import RuleSet
 from straycell.store.book import bench, events, photographs
 from straycell.store.book.measured import meters, readings, traces
 from straycell.store.book.measured import supersede as superseding
-from straycell.store.book.stock import boxes, cells, facts, household, teardowns, withdraw
+from straycell.store.book.stock import boxes, cells, facts, household, teardowns
 from straycell.store.book.use import builds, handovers, projects
 from straycell.store.check import damage_named
 from straycell.store.reader import Reader
@@ -109,10 +109,10 @@ class Writer(Reader):
     correct_teardown = _writes(teardowns.correct_teardown)
     add_cells = _writes(facts.add_cells)
     correct_cell = _writes(facts.correct_cell)
-    withdraw_cell = _writes(withdraw.withdraw_cell)
-    reinstate_cell = _writes(withdraw.reinstate_cell)
-    withdraw_teardown = _writes(withdraw.withdraw_teardown)
-    last_added = _writes(withdraw.last_added)
+    withdraw_cell = _writes(facts.withdraw_cell)
+    reinstate_cell = _writes(facts.reinstate_cell)
+    withdraw_teardown = _writes(facts.withdraw_teardown)
+    last_added = _writes(facts.last_added)
     set_aside_codes = _writes(cells.set_aside_codes)
     add_photograph = _writes(photographs.add_photograph)
     begin_charge = _writes(events.begin_charge)

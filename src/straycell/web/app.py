@@ -1,7 +1,5 @@
 """The page as an ASGI application: the addresses, the files, what happens to a fault, and the guard around it all."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from http import HTTPStatus
 from importlib import resources

@@ -4,8 +4,6 @@ A device shows a random secret of 256 bits; the file holds its SHA-256. A slow h
 a secret of this size cannot be guessed (NIST SP 800-63B, 5.1.2.2, look-up secrets of 112 bits and more).
 """
 
-from __future__ import annotations
-
 import hashlib
 import hmac
 import json
@@ -15,7 +13,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass
 from datetime import datetime
-from enum import StrEnum, auto
+from enum import StrEnum
 from pathlib import Path
 from threading import Lock
 from typing import Any
@@ -35,11 +33,8 @@ MOST_BYTES = 200_000
 OWNER_ONLY = 0o600
 
 
-class Scope(StrEnum):
-    """What a device may do."""
-
-    WRITE = auto()
-    LOOK = auto()
+Scope = StrEnum("Scope", ["WRITE", "LOOK"])
+"""What a device may do."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,32 +1,28 @@
 """The forms of what can be recorded, made from the one table of fields: which fields, in which unit, and back again."""
 
-from __future__ import annotations
-
-import re
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Any
 
+from straycell.bench.intake import words
 from straycell.cells import Look
 from straycell.errors import BadData, StraycellError
-from straycell.quantities import Dimension, Window, parse_quantity
-from straycell.readings import Method
-from straycell.readings.fields import OF_CHARGE, OF_READING, ROOM, Field
+from straycell.quantities import Dimension
+from straycell.readings import OF_CHARGE, OF_READING, ROOM, Field
 from straycell.safety import Step
 from straycell.typed import parse_line, parse_word
 from straycell.web.words import refusal
 
-_D = Dimension
 # The unit that a bench writes a figure in; it is fixed on the page, so that a glove types digits alone.
 UNITS = {
-    _D.VOLTAGE: "V",
-    _D.CURRENT: "A",
-    _D.CAPACITY: "mAh",
-    _D.RESISTANCE: "mohm",
-    _D.TEMPERATURE: "C",
-    _D.ENERGY: "Wh",
-    _D.MASS: "g",
+    Dimension.VOLTAGE: "V",
+    Dimension.CURRENT: "A",
+    Dimension.CAPACITY: "mAh",
+    Dimension.RESISTANCE: "mohm",
+    Dimension.TEMPERATURE: "C",
+    Dimension.ENERGY: "Wh",
+    Dimension.MASS: "g",
 }
 RESTS = ("30min", "1h", "4h", "12h", "24h", "3d", "7d")
 """Offered as buttons; any other rest is typed with its unit."""
@@ -120,7 +116,7 @@ def _value(field: Field, text: Callable[[str], str], texts: Callable[[str], list
     if field.kind is Look:
         found = tuple(parse_word(word, Look) for word in texts(field.name))
         return found or None
-    if field.dimension is _D.DURATION:
+    if field.dimension is Dimension.DURATION:
         # "other" is the button beside the field in which a rest of one's own is typed.
         typed = text(f"{field.name}_other") if typed in ("", "other") else typed
     if not typed:
@@ -135,34 +131,4 @@ def _value(field: Field, text: Callable[[str], str], texts: Callable[[str], list
 def number(typed: str, field: Field) -> float:
     """A figure in the unit of its field, or with a unit of its own. Raises BadData."""
     assert field.dimension is not None
-    return figure(typed, field.dimension, field.noun, field.typed)
-
-
-def figure(typed: str, dimension: Dimension, noun: str, window: Window | None = None) -> float:
-    """A figure in the unit that stands beside it, or with a unit of its own. Raises BadData.
-
-    A phone's number keys have a comma in many countries: it is taken where only one reading of it can be meant.
-    """
-    # "12,500" mAh is 12500 to some and 12.5 to others: both are tried, and two that fit are refused.
-    readings = [typed]
-    if re.fullmatch(r"[+-]?\d+,\d+", typed):
-        readings = [
-            typed.replace(",", "."),
-            *([typed.replace(",", "")] if re.search(r",\d{3}$", typed) else []),
-        ]
-    found, fault = [], None
-    for each in readings:
-        try:
-            found.append(parse_quantity(each, dimension, window=window, bare=UNITS.get(dimension), name=noun))
-        except BadData as error:
-            fault = fault or error
-    if len(found) == 1:
-        return found[0]
-    if fault is not None and not found:
-        raise fault
-    raise BadData(*refusal("two-ways", noun=noun, typed=typed))
-
-
-def methods() -> list[str]:
-    """The ways a resistance can be measured."""
-    return [method.value for method in Method]
+    return words.number(typed, field.dimension, UNITS.get(field.dimension), field.noun, field.typed)

@@ -4,8 +4,6 @@ It checks host, size, rate, where the request comes from and who sends it, and c
 What is not on the short list of open addresses needs a paired device: a forgotten check cannot open anything.
 """
 
-from __future__ import annotations
-
 import sys
 from http import HTTPStatus
 from urllib.parse import quote, urlsplit

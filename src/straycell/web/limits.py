@@ -1,7 +1,5 @@
 """How much one client may ask for: a bucket of requests that refills, for each device or address."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from dataclasses import dataclass
 from threading import Lock

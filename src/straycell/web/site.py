@@ -1,22 +1,17 @@
 """What one run of the page holds: its settings, who may use it, and what each device has read today."""
 
-from __future__ import annotations
-
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from pathlib import Path
 from threading import BoundedSemaphore, Lock
-from typing import TYPE_CHECKING
 
+from straycell.acceptance import RuleSet
 from straycell.bench.context import Bench, SentForm, kept_readers
 from straycell.web.devices import Device, Devices, Pairing, Scope, devices_path
 from straycell.web.limits import BURST, PAIRING_BURST, PAIRING_PER_SECOND, PER_SECOND, Limiter
 from straycell.web.talks import Conversation
-
-if TYPE_CHECKING:
-    from straycell.acceptance import RuleSet
 
 
 @dataclass(frozen=True, slots=True)

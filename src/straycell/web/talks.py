@@ -4,8 +4,6 @@ A dialogue is a generator that yields what it asks, says and wants done (`bench.
 was finished is in the store, and a page that is started again begins with the next cell.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import partial

@@ -1,7 +1,5 @@
 """Templates into answers: every page has the same frame, every text comes from the catalogue and is escaped."""
 
-from __future__ import annotations
-
 import hashlib
 from functools import lru_cache
 from http import HTTPStatus

@@ -1,7 +1,5 @@
 """One request of a paired device: who asks, with what form, for which bench."""
 
-from __future__ import annotations
-
 import hmac
 from collections.abc import AsyncIterator, Mapping
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """The English texts of the page, from one file: a translation is another file."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from straycell.shipped import shipped_table

@@ -145,3 +145,33 @@ def test_a_trickle_does_not_settle_a_charge_that_was_nearly_too_hot() -> None:
     assert any(r.rule == "charge-temperature" and r.status is Status.CLOSE for r in bench.verdict().reasons)
     bench.charge(4.0, amps=0.4, ambient=21.0, peak=24.0)
     assert not any(r.rule == "charge-temperature" for r in bench.verdict().reasons)
+
+
+@pytest.mark.parametrize(
+    ("room", "peak", "outcome"),
+    [
+        (45.0 + U_ONE + 0.1, None, Outcome.DISCARD),  # a charge cools no cell
+        (45.0 + U_ONE - 0.1, None, Outcome.HOLD),
+        (45.0 - U_ONE - 0.1, None, Outcome.PACK),
+        (45.0 + U_ONE + 0.1, 42.0, Outcome.HOLD),  # it stayed cooler than the place it lay in: a look
+    ],
+)
+def test_a_charge_in_hot_air_made_the_cell_as_hot(room: float, peak: float | None, outcome: Outcome) -> None:
+    """Three 18650 sheets: charge at 0 to 45 C, whether or not anybody measured the cell."""
+    assert good().charge(20.0, ambient=room, peak=peak).outcome(21.0) is outcome
+
+
+@pytest.mark.parametrize(
+    ("amps", "maker_a", "held"),
+    [(5.0, None, False), (5.1, None, True), (5.1, 6.0, False), (6.1, 6.0, True)],
+)
+def test_a_charge_at_more_than_twice_its_capacity_an_hour_asks_for_a_new_check(
+    amps: float, maker_a: float | None, held: bool
+) -> None:
+    """Sheets charge at 1C; twice that is common practice. The maker's own figure comes before it."""
+    bench = good(facts=replace(NMC, maker_charge_current_a=maker_a)).charge(20.0, amps=amps)
+    assert (bench.outcome(21.0) is Outcome.HOLD) is held
+    if held:
+        assert reason(bench.verdict(21.0), "charge-rate").status is Status.CLOSE and not bench.no_charge(21.0)
+        bench.charge(22.0).rest(4.180, 23.2).rest(4.170, 38.2)
+        assert bench.outcome(39.0) is Outcome.PACK

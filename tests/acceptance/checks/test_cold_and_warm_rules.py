@@ -15,6 +15,8 @@ from straycell.cells import Look
 from straycell.readings import Quantity
 
 U = 2 * 2.0 / math.sqrt(3)
+U_PAIR = U * math.sqrt(2)
+"""Of a difference of two."""
 
 
 def cold_charge(ambient: float, amps: float) -> Bench:
@@ -169,3 +171,41 @@ def test_a_hot_place_on_record_beside_a_voltage_is_a_hot_place(celsius: float, h
     bench = good(days=28.0).rest(4.165, 40.0, celsius)
     assert bool(reasons(bench.verdict(41.0), "hot-place")) == held
     assert not reasons(bench.look(Look.CLEAN, at=42.0).verdict(43.0), "hot-place")
+
+
+@pytest.mark.parametrize(
+    ("rise", "held"), [(5.0 + U_PAIR - 0.1, False), (5.0 + U_PAIR + 0.1, True), (20.0, True)]
+)
+def test_warmer_than_its_surroundings_without_a_known_rest_is_held(rise: float, held: bool) -> None:
+    """A current may have warmed it, or a short: no charge, and no finding, until it is seen cool."""
+    bench = good().read(Quantity.TEMPERATURE, 20.0, 22.0 + rise, surroundings_c=22.0, meter=None)
+    assert (bench.outcome(20.1) is Outcome.HOLD) is held and bench.no_charge(20.1) is held
+    bench.read(Quantity.TEMPERATURE, 20.2, 22.5, surroundings_c=22.0, rested_s=7200.0, meter=None)
+    assert bench.outcome(20.3) is Outcome.PACK
+
+
+@pytest.mark.parametrize(
+    ("quantity", "value", "celsius", "held"),
+    [
+        (Quantity.LOOK, None, 45.0, False),
+        (Quantity.LOOK, None, 45.1, True),
+        (Quantity.RESISTANCE, 0.05, 60.0, False),  # sheets: discharge at up to 60 C
+        (Quantity.RESISTANCE, 0.05, 60.1, True),
+        (Quantity.CAPACITY, 2.4, 60.0, False),
+        (Quantity.CAPACITY, 2.4, 60.1, True),
+    ],
+)
+def test_a_hot_place_on_record_beside_any_reading_is_a_hot_place(
+    quantity: Quantity, value: float | None, celsius: float, held: bool
+) -> None:
+    """Whatever else was measured there."""
+    more = {"discharge_current_a": 0.5, "cutoff_v": 2.75} if quantity is Quantity.CAPACITY else {}
+    look = (Look.CLEAN,) if quantity is Quantity.LOOK else ()
+    bench = good().read(quantity, 20.0, value, temperature_c=celsius, look=look, **more)
+    assert bool(reasons(bench.verdict(21.0), "hot-place")) is held
+
+
+def test_hot_surroundings_are_a_hot_place_too() -> None:
+    """It lay there, however cool it still was."""
+    bench = good().read(Quantity.TEMPERATURE, 20.0, 30.0, surroundings_c=60.0, rested_s=60.0)
+    assert reasons(bench.verdict(21.0), "hot-place")

@@ -6,9 +6,12 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from tests.acceptance.bench import LFP, Bench, good, reasons
+from tests.acceptance.bench import LFP, Bench, day, good, reasons
 
-from straycell.acceptance import Outcome
+from straycell.acceptance import Outcome, load_rules
+from straycell.acceptance.case import Case
+from straycell.acceptance.checks.first_day import may_miss
+from straycell.cells import Form
 from straycell.physics.curves import OcvCurve, all_curves
 
 CURVES = [c for c in all_curves() if c.chemistry != "lfp"]
@@ -26,7 +29,7 @@ def after(points: float, curve: OcvCurve, start: float = 4.2) -> float:
     return round(curve.voltage(curve.state_of_charge(start) - points / 100.0), 3)
 
 
-def test_what_the_trial_was_told_to_charge_is_out() -> None:
+def test_what_lost_most_of_a_full_charge_in_a_day_is_out() -> None:
     """Charged to 4.20 V, 25 h later 3.30 V; or 3.80 V the next day, then flat for 30 days."""
     dead = good(first=None, second=None).rest(3.30, 3.05)
     assert dead.outcome(5.0) is Outcome.DISCARD and reasons(dead.verdict(5.0), "first-day-discard")
@@ -80,3 +83,69 @@ def test_a_discharge_in_between_explains_it_and_lfp_is_judged_by_retention() -> 
     assert not reasons(used.verdict(5.0), "first-day-discard")
     flat = Bench(LFP).found(3.3).look().charge(1.0, until=3.65).rest(3.2, 2.2)
     assert not [r for r in flat.verdict(5.0).reasons if r.rule.startswith("first-day")]
+
+
+# --- later than the first days ----------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("days", "rested_v"), [(3.1, 3.80), (4.1, 3.80), (20.0, 3.60), (90.0, 3.30)])
+def test_a_first_rest_voltage_after_the_first_days_hides_no_leak(days: float, rested_v: float) -> None:
+    """From then on it may look steady: the pair alone would pass it."""
+    bench = good(first=None, second=None).rest(rested_v, 2.0 + days).rest(rested_v - 0.002, 33.0 + days)
+    verdict = bench.verdict(34.0 + days)
+    assert verdict.outcome is Outcome.DISCARD and reasons(verdict, "first-day-discard-later")
+
+
+@pytest.mark.parametrize("curve", CURVES, ids=lambda c: c.name)
+@pytest.mark.parametrize(
+    ("points", "said"),
+    [(9.0, ""), (19.0, "first-day-later"), (24.0, "first-day-later"), (36.0, "first-day-discard-later")],
+)
+def test_after_the_first_days_what_a_check_allows_is_added(curve: OcvCurve, points: float, said: str) -> None:
+    """33 days: 5 points more than in the first days, so above 10 hold and above 25 discard, less what the sets differ by."""
+    bench = measured_float(good(first=None, second=None)).rest(after(points, curve), 35.0)
+    names = {r.rule for r in bench.verdict(36.0).reasons if r.rule.startswith("first-day")}
+    assert names == ({said} if said else set())
+
+
+@pytest.mark.parametrize("per_month", [0.0, 2.0, 3.0])
+def test_a_healthy_cell_may_lie_full_for_months(per_month: float) -> None:
+    """2 to 3 % a month are usual (handbook), on any set and any charger, and after any time."""
+    for curve in CURVES:
+        for days in (5.0, 30.0, 90.0, 365.0):
+            lost = after(per_month * days / 30.0, curve, 4.13)
+            bench = good(first=None, second=None).rest(lost, 2.0 + days)
+            assert not [r for r in bench.verdict(3.0 + days).reasons if r.rule.startswith("first-day")]
+
+
+@pytest.mark.parametrize(
+    ("limit_id", "days", "points"),
+    [
+        ("first-day", 1.0, 5.0),
+        ("first-day", 3.0, 5.0),
+        ("first-day", 33.0, 10.0),
+        ("first-day-discard", 3.0, 20.0),
+        ("first-day-discard", 33.0, 25.0),
+    ],
+)
+def test_what_may_be_missing_grows_with_the_days_after_the_first(
+    limit_id: str, days: float, points: float
+) -> None:
+    """5 % a month, what a self-discharge check allows; of a small cell with a board 3 uA besides (protection sheets)."""
+    evidence = good().evidence()
+    case = Case(evidence, evidence.facts, load_rules(), day(40.0))
+    assert may_miss(case, limit_id, days) == pytest.approx(points)
+    small = replace(evidence.facts, form=Form.F10440, rated_capacity_ah=0.1, protection_board=True)
+    drained = 2 * 100 * 3e-6 * 24 * days / 0.1
+    assert may_miss(replace(case, facts=small, memo={}), limit_id, days) == pytest.approx(points + drained)
+
+
+def test_an_hour_after_the_repeat_nothing_is_cleared_yet() -> None:
+    """A leak takes time: at, inside and outside the day that a check waits."""
+    bench = measured_float(good(first=None, second=None)).rest(after(15.0, CURVES[0]), 3.2)
+    measured_float(bench.charge(6.0)).rest(4.19, 6.1, rested_s=7200.0)
+    assert reasons(bench.verdict(6.5), "first-day")
+    for days, cleared in ((0.99, False), (1.0, True), (1.01, True)):
+        again = measured_float(good(first=None, second=None)).rest(after(15.0, CURVES[0]), 3.2)
+        measured_float(again.charge(6.0)).rest(4.18, 6.0 + days)
+        assert bool(reasons(again.verdict(8.0), "first-day")) is not cleared

@@ -321,3 +321,13 @@ def test_a_later_rest_voltage_below_full_settles_it() -> None:
     settled = bench.charge(19.5).rest(4.18, 20.8).rest(4.17, 35.8)
     assert "contradictory" not in reason(settled.verdict(36.0), "rest-voltage").text
     assert settled.outcome(36.0) is Outcome.PACK
+
+
+@pytest.mark.parametrize(("grams", "held"), [(30.0, True), (37.0, True), (38.5, False), (45.0, False)])
+def test_weighed_too_light_is_as_contradictory_as_filed_so(grams: float, held: bool) -> None:
+    """18650 sheets: 44 to 48 g; sleeve and tabs only add to it."""
+    bench = good().read(Quantity.MASS, 1.0, grams)
+    assert (bench.outcome() is Outcome.HOLD) is held
+    assert (
+        bool([r for r in bench.verdict().reasons if r.rule == "mass" and r.status is Status.FAILED]) is held
+    )

@@ -213,3 +213,36 @@ def test_a_discard_by_resistance_times_capacity_does_not_lapse_with_the_capacity
     bench = good(facts=facts, capacity=2.0, resistance=0.40)
     assert bench.outcome() is Outcome.DISCARD
     assert bench.outcome(20.0 + 396.0) is Outcome.DISCARD
+
+
+@pytest.mark.parametrize(
+    ("method", "rated", "believed"),
+    [
+        (Method.DC_PULSE, 0.25, True),  # the light limits of the tables for large cells
+        (Method.DC_PULSE, 0.26, False),
+        (Method.DC_PULSE, 5.0, False),
+        (Method.AC_1KHZ, 0.16, True),
+        (Method.AC_1KHZ, 0.17, False),
+    ],
+)
+def test_a_rating_that_no_such_cell_has_counts_as_none(method: Method, rated: float, believed: bool) -> None:
+    """Else 2 ohm of a cell "rated" at 5 ohm would be a pack cell."""
+    facts = replace(NMC, rated_resistance_ohm=rated, rated_resistance_method=str(method))
+    bench = good(facts=facts, resistance=None).resistance(rated, method=method)
+    assert (
+        (
+            "its rated"
+            in reasons(bench.verdict(), "resistance-light" if not believed else "resistance")[0].text
+        )
+        is (believed)
+        if rated < 1
+        else bench.outcome() is Outcome.DISCARD
+    )
+
+
+def test_what_is_far_too_high_in_a_short_pulse_is_so_all_the_more() -> None:
+    """The slow part of a resistance only adds to it: at, inside and outside the limit of the table."""
+    limit = 2 * 0.25
+    for ohm, out in ((beyond(limit), True), (limit, False), (just_below(limit), False)):
+        bench = good().resistance(ohm, 19.0, pulse_s=0.1)
+        assert (bench.outcome() is Outcome.DISCARD) is out

@@ -297,8 +297,13 @@ def test_a_sound_lfp_cell_whose_own_curve_lies_off_the_published_one_is_not_cond
         ends = (start, start - loss / 100.0 * days / 30.0)
         first, second = (round(curve.voltage(share) + off_mv / 1000.0, 3) for share in ends)
         shelved = Bench(LFP).found(3.3).look().rest(first, 3.2).rest(second, 3.2 + days)
-        full = Bench(LFP).found(3.3).look().charge(1.0, until=3.65).rest(first, 3.2).rest(second, 3.2 + days)
-        assert full.judged(100.0)[1] == () and shelved.judged(100.0)[1] == ()
+        assert shelved.judged(100.0)[1] == ()
+        # A sound cell does not lie below half two days after a full charge.
+        if start >= 0.5:
+            full = (
+                Bench(LFP).found(3.3).look().charge(1.0, until=3.65).rest(first, 3.2).rest(second, 3.2 + days)
+            )
+            assert full.judged(100.0)[1] == ()
 
 
 @pytest.mark.parametrize(("percent_month", "leaks"), [(4.5, False), (5.5, True)])

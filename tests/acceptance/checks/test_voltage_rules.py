@@ -275,6 +275,44 @@ def test_a_let_down_to_more_than_full_was_more_than_full(volts: float, outcome: 
 
 
 @pytest.mark.parametrize(
+    ("volts", "outcome"),
+    [
+        (0.3, Outcome.DISCARD),
+        (1.9, Outcome.DISCARD),
+        (2.0, Outcome.HOLD),
+        (2.3, Outcome.HOLD),
+        (2.6, Outcome.PACK),
+    ],
+)
+def test_what_a_load_took_it_down_to_was_at_its_terminals(volts: float, outcome: Outcome) -> None:
+    """A lamp left on: below 2 V as by any meter, at 2 V too close to call, to 2.3 V light at best after a long check."""
+    bench = good().read(Quantity.LET_DOWN, 20.0, volts, meter=None)
+    assert bench.outcome(21.0) is outcome
+    later = bench.charge(22.0).rest(4.180, 23.2).rest(4.170, 60.0)
+    assert later.outcome(61.0) is (Outcome.LIGHT if volts == 2.3 else outcome)
+
+
+def test_a_board_that_trips_tells_nothing_of_a_cell_let_down_either() -> None:
+    """It opens at 2.40 V (sheets): what the load saw then was the board's."""
+    bench = good(facts=replace(NMC, protection_board=True)).read(Quantity.LET_DOWN, 20.0, 0.4, meter=None)
+    assert (
+        not reasons(bench.verdict(21.0), "voltage-light-only") and bench.outcome(21.0) is not Outcome.DISCARD
+    )
+
+
+@pytest.mark.parametrize(
+    ("facts", "cutoff", "out"),
+    [(NMC, 2.0, False), (NMC, 1.99, True), (NMC, 1.0, True), (LFP, 1.5, False), (LFP, 1.49, True)],
+)
+def test_a_run_below_the_floor_discharged_it_deeply(facts: CellFacts, cutoff: float, out: bool) -> None:
+    """Sheets end at 2.5 V, of lfp at 2.0 V: the cut-off is a voltage at its terminals as any."""
+    bench = Bench(facts).found(3.3).look().capacity(2.4, 1.0, cutoff_v=cutoff)
+    assert (
+        bool(reasons(bench.verdict(2.0), "voltage-floor")) and (bench.outcome(2.0) is Outcome.DISCARD) is out
+    )
+
+
+@pytest.mark.parametrize(
     ("at", "counts"),
     [(0.99, True), (1.0, True), (1.01, False), (60.0, False)],
 )

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import shutil
 from datetime import datetime, timedelta
 from pathlib import Path
 
@@ -66,9 +65,9 @@ demo                its own story: tests/sample/test_demo.py
 @pytest.fixture
 def shop(built: Built, tmp_path: Path) -> Bench:  # noqa: F811
     """The workshop with one cell reserved, a hand-over, a list and a curve to take in."""
-    shutil.copy(built.path, tmp_path / "shop.sqlite")
     bench = Bench(tmp_path / "shop.sqlite", built.sample.now.isoformat())
-    bench.do("build reserve 'greenhouse vent opener'")
+    bench.begin_with(built.path)
+    bench.prepare("build reserve 'greenhouse vent opener'")
     (tmp_path / "list.csv").write_text("form,chemistry,marking\n18650,nmc,INR18650\n")
     rows = "".join(f"{60 * k},{4.15 - 0.02 * k:.3f},-0.5\n" for k in range(40))
     (tmp_path / "run.csv").write_text("time_s,voltage_v,current_a\n" + rows)
@@ -121,7 +120,7 @@ def test_no_danger_is_left_out_at_the_bench(
 def test_no_danger_is_left_out_in_the_workshop(line: str, step: str, shop: Bench) -> None:
     """Giving second work and what is on paper."""
     if line.startswith(("build inspect", "build dismantle")):
-        assert shop.run("build finish 'greenhouse vent opener' --yes").code == 0
+        shop.prepare("build finish 'greenhouse vent opener' --yes")
         shop.now = (datetime.fromisoformat(shop.now) + timedelta(days=1)).isoformat()
     number = shop.do("handover add yard")["id"] if "{handover}" in line else 0
     require_dangers(shop, line.format(folder=shop.store.parent, handover=number), Step(step))

@@ -11,6 +11,7 @@ from typing import Any
 
 import pytest
 from tests.cli.bench import Bench as Typed
+from tests.drawing import thinned
 
 from straycell.acceptance import load_rules
 from straycell.bench.context import Bench
@@ -194,7 +195,7 @@ def filed(bench: Bench, quantity: Quantity = Quantity.AS_FOUND_VOLTAGE) -> Itera
                     yield cell.code, recorded.item.value
 
 
-@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("seed", thinned(range(3)))
 def test_no_wrong_scan_files_a_voltage_under_another_cell(seed: int, tmp_path: Path) -> None:
     """Forty cells with printed blanks, one line in ten a stray code at whatever prompt it meets."""
     bench = Bench(tmp_path / "bench.sqlite", load_rules(), NOW)
@@ -206,7 +207,7 @@ def test_no_wrong_scan_files_a_voltage_under_another_cell(seed: int, tmp_path: P
     assert dict(filed(bench)) == person.volts and len(person.volts) == CELLS
 
 
-@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("seed", thinned(range(3)))
 def test_no_wrong_scan_files_a_rest_voltage_under_another_cell(seed: int, tmp_path: Path) -> None:
     """The second evening: forty cells that wait, in any order, one line in ten a stray code."""
     typed = Typed(tmp_path / "bench.sqlite", (NOW - timedelta(days=2)).isoformat())
@@ -225,7 +226,7 @@ def test_no_wrong_scan_files_a_rest_voltage_under_another_cell(seed: int, tmp_pa
 
 def test_no_code_becomes_a_name_or_a_print(tmp_path: Path) -> None:
     """Whatever was scanned at the first questions, the object and the prints are what was typed."""
-    for seed in range(10, 14):
+    for seed in thinned(range(10, 14)):
         bench = Bench(tmp_path / f"bench-{seed}.sqlite", load_rules(), NOW + timedelta(days=seed))
         with bench.writing(create=True) as writer:
             blanks = writer.set_aside_codes(CELLS + 20)

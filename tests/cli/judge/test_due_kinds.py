@@ -101,6 +101,7 @@ KINDS: dict[str, tuple[str, float, float | None]] = {
         59.9,
     ),
     "voltage": (FOUND + "\n2 reading add {a} --voltage 4.249V --rested 24h --meter m\n", 2.1, 1.9),
+    "doubt": (FOUND + "\n3 reading add {a} --look torn-sleeve\n", 3.1, 2.9),
     "sibling": (FOUND + "\n4 reading add {b} --look leaking\n", 4.1, 3.9),
     "handover-damaged": (FOUND + "\n3 reading add {a} --look swollen\n3 cell move {a} drum\n", 17.1, 16.9),
     "set-apart": (

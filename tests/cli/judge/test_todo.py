@@ -7,8 +7,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 from tests.cli.bench import Bench
 
-from straycell.acceptance.reasons import Missing
-from straycell.acceptance.work import Work, WorkKind, work_from_json, work_to_json
+from straycell.acceptance.reasons import Missing, Work, WorkKind, work_from_json, work_to_json
 from straycell.bench.verdict_words import todos
 
 NOW = datetime(2026, 3, 1, 9, 0, tzinfo=UTC)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import shutil
 import sqlite3
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -18,11 +17,11 @@ CAMERA = "'bird-box camera'"
 @pytest.fixture
 def bench(built: Built, tmp_path: Path) -> Bench:  # noqa: F811
     """The workshop with the camera's pack of two groups reserved, and a meter of 1 mV steps."""
-    shutil.copy(built.path, tmp_path / "shop.sqlite")
     bench = Bench(tmp_path / "shop.sqlite", built.sample.now.isoformat())
-    bench.do(f"build reserve {CAMERA}")
-    bench.do("build reserve 'greenhouse vent opener'")
-    bench.do("meter add pale --voltage-accuracy 0.05%+2mV --voltage-resolution 1mV")
+    bench.begin_with(built.path)
+    bench.prepare(f"build reserve {CAMERA}")
+    bench.prepare("build reserve 'greenhouse vent opener'")
+    bench.prepare("meter add pale --voltage-accuracy 0.05%+2mV --voltage-resolution 1mV")
     return bench
 
 

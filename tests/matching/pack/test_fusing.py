@@ -12,8 +12,8 @@ from tests.matching.pack_bench import marked, packed, shelf, wanted
 from tests.matching.single_bench import LIMITS, NOW, project
 
 from straycell.matching import Match, serve
+from straycell.matching.sheet.currents import Fuse, fuse_for, wire_mm2
 from straycell.matching.sheet.data import PackData, pack_data
-from straycell.matching.sheet.fusing import Fuse, fuse_for, wire_mm2
 from straycell.matching.sheet.words import danger_lines, fuse_lines
 from straycell.physics.loads import ConstantCurrent
 

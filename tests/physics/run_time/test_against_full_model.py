@@ -21,7 +21,7 @@ from tests.physics.physics_tables import (
 )
 
 from straycell.cells import Chemistry
-from straycell.physics.polarisation import shape, shape_range
+from straycell.physics.derating import shape, shape_range
 from straycell.physics.shipped import median, shipped
 
 STEADY = ("current", "power", "resistance")

@@ -12,7 +12,7 @@ from tests.store.store_bench import NOW, Shelf, capacity, look, measure
 from straycell.cells import CellFacts, Form, Look, Stage
 from straycell.errors import BadData
 from straycell.safety.due.gather import survey
-from straycell.safety.handover.condition import Condition
+from straycell.safety.handover.listing import Condition
 from straycell.store.book.stock.boxes import contents
 from straycell.store.book.stock.household import comparisons
 

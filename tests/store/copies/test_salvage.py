@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pytest
 from tests.acceptance.bench import NMC
+from tests.drawing import few, thinned
 from tests.store.spoiled import NOT_STORES, PAGE, by_sql, overwritten
 from tests.store.store_bench import NOW, Shelf, found, look
 
@@ -122,7 +123,7 @@ def test_every_page_may_be_lost_and_no_cell_is_let_go(broken: Path) -> None:
     gone, new = out_of_use(broken), broken.with_name("new.sqlite")
     with Shelf(broken).reading() as old:
         codes, chemistry = set(old.codes()), {c.code: c.facts.chemistry.value for c in old.cells()}
-    for number in range(0, len(whole) // PAGE, 3):
+    for number in thinned(range(0, len(whole) // PAGE, 3)):
         broken.write_bytes(whole[: number * PAGE] + b"\xa5" * PAGE + whole[(number + 1) * PAGE :])
         new.unlink(missing_ok=True)
         _, shelf = salvage(broken)
@@ -138,7 +139,7 @@ def test_every_page_may_be_lost_and_no_cell_is_let_go(broken: Path) -> None:
 def test_bytes_overwritten_at_random_end_in_a_sound_store_or_a_refusal(broken: Path) -> None:
     """Whatever was hit: no fault of the program, nothing that passes, and no sound-looking rubbish."""
     dice, whole, new = random.Random(5), broken.read_bytes(), broken.with_name("new.sqlite")
-    for _ in range(25):
+    for _ in range(few(25)):
         broken.write_bytes(overwritten(whole, dice))
         new.unlink(missing_ok=True)
         try:

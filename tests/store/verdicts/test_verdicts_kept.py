@@ -12,8 +12,8 @@ from tests.store.store_bench import NOW, Shelf, capacity, charge, found, look, m
 
 from straycell.acceptance import Outcome, RuleSet, assess
 from straycell.acceptance.evidence import Condemnation, SiblingSign, Upset
+from straycell.acceptance.reasons import WorkKind
 from straycell.acceptance.rules import merge_rules
-from straycell.acceptance.work import WorkKind
 from straycell.cells import CellFacts, Chemistry, Form, Look, Stage
 from straycell.errors import BadData, UsageFault
 from straycell.keys import RecordKey

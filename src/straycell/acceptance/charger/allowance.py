@@ -1,18 +1,15 @@
 """What charge current a cell may have under its verdict: its use, a test charge and nothing more, or none."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, replace
 from datetime import datetime
 from enum import StrEnum
 
 from straycell.acceptance.case import Case
 from straycell.acceptance.checks.warming import proven_charge_a
-from straycell.acceptance.conformance import Side, against_min
 from straycell.acceptance.evidence import Evidence
 from straycell.acceptance.figures import figures
 from straycell.acceptance.permission import charge_refusal, maker_may_raise, more_from_maker
-from straycell.acceptance.reasons import Outcome, Verdict
+from straycell.acceptance.reasons import Outcome, Side, Verdict, against_min
 from straycell.acceptance.rules import RuleSet
 from straycell.physics.charging import allowed_current, temperature_limit
 from straycell.quantities import Dimension, Measured, show

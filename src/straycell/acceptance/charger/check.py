@@ -1,7 +1,5 @@
 """Whether a charger is gentle enough for one cell: current, end voltage, supply, load, heat, time, what to change."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from straycell.acceptance.charger.allowance import ChargeAllowance, ChargeKind
@@ -16,7 +14,7 @@ from straycell.acceptance.charger.judge import (
     resistor_words,
     weak_supply,
 )
-from straycell.acceptance.conformance import DUST
+from straycell.acceptance.reasons import DUST
 from straycell.acceptance.rules import RuleSet, chemistry_keys
 from straycell.cells import CellFacts, Chemistry
 from straycell.physics.charge_time import ChargeTime, Feed, charge_time

@@ -4,17 +4,13 @@ A measurement speaks of the charges before it as of those after it: of each char
 after count. Too high in one of them holds the cell, in both condemns it.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from datetime import timedelta
 from functools import partial
 
 from straycell.acceptance.case import Case, Seen, Tried, once_a_case
 from straycell.acceptance.checks.steps import rest_work
-from straycell.acceptance.conformance import DUST, Side, against_max
-from straycell.acceptance.reasons import Outcome, Reason, Status
-from straycell.acceptance.work import Work, WorkKind
+from straycell.acceptance.reasons import DUST, Outcome, Reason, Side, Status, Work, WorkKind, against_max
 from straycell.cells import Chemistry
 from straycell.keys import named_here
 from straycell.quantities import Dimension, Measured, show

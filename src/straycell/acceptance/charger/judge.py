@@ -3,11 +3,9 @@
 `charging` asks it of a cell, `match` and the build sheet of a project: the same charger gets the same answer.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
-from straycell.acceptance.conformance import DUST
+from straycell.acceptance.reasons import DUST
 from straycell.cells import Chemistry
 from straycell.errors import BadData
 from straycell.physics.charging import (

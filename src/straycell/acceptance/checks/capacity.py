@@ -1,7 +1,5 @@
 """Rules of capacity: against the rating, the size's table or the best sibling; contradictions; age."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterator, Sequence
 from datetime import timedelta
@@ -17,9 +15,7 @@ from straycell.acceptance.checks.retention import (
     start_records,
 )
 from straycell.acceptance.checks.steps import run_work
-from straycell.acceptance.conformance import Side, against_min
-from straycell.acceptance.reasons import Outcome, Reason, Status
-from straycell.acceptance.work import Work, WorkKind
+from straycell.acceptance.reasons import Outcome, Reason, Side, Status, Work, WorkKind, against_min
 from straycell.quantities import Dimension, Measured, show
 
 # Marked cells of 4.35 and 4.40 V lie 0.15 V and more above 4.20 V, sheet tolerances only 0.05 V.

@@ -1,9 +1,7 @@
-"""Rules of charging in the cold: lithium plates where a cell is charged below freezing, or too fast when cool.
+"""Rules of charging too fast: lithium plates where a cell is charged below freezing, or too fast for its warmth.
 
 Judged by the temperature of the air around it: a cell at rest takes it on within hours.
 """
-
-from __future__ import annotations
 
 from collections.abc import Iterator
 from functools import partial
@@ -12,9 +10,7 @@ from straycell.acceptance.case import Case, Seen, Tried, known_chemistry, once_a
 from straycell.acceptance.checks.identity import tested_by, tested_since
 from straycell.acceptance.checks.pairs import checked_after
 from straycell.acceptance.checks.warming import rates_of
-from straycell.acceptance.conformance import DUST, Side
-from straycell.acceptance.reasons import Outcome, Reason, Status
-from straycell.acceptance.work import Work, WorkKind, together
+from straycell.acceptance.reasons import DUST, Outcome, Reason, Side, Status, Work, WorkKind, together
 from straycell.quantities import Measured
 from straycell.readings import Charge
 
@@ -111,22 +107,31 @@ def _rate(case: Case, charge: Charge) -> float:
 
 def _too_fast(case: Case, charge: Charge) -> bool:
     """Surely colder than a step of the table and faster than it allows there."""
+    return bool(_broken_step(case, charge))
+
+
+def _broken_step(case: Case, charge: Charge) -> str:
+    """The limit on its rate that a charge surely exceeded at the air it had; empty where none."""
     air, rate = _air(case, charge), _rate(case, charge)
-    if air is None:
-        return False
-    # A cell sheet allows 0.1C at 0 to 5 °C and 0.2C at 5 to 15 °C; the limits lie at twice that.
-    steps = (("cold-below", "cold-rate"), ("cool-below", "cool-rate"))
-    return any(air.high < case.figure(below) and rate > case.figure(most) + DUST for below, most in steps)
+    # A cell sheet allows 0.1C at 0 to 5 °C, 0.2C at 5 to 15 °C and others 1C in a room; the limits lie at twice that.
+    for below, most in (("cold-below", "cold-rate"), ("cool-below", "cool-rate")):
+        if air is not None and air.high < case.figure(below) and rate > case.figure(most) + DUST:
+            return most
+    by_maker = (case.facts.maker_charge_current_a or 0.0) >= charge.current_a and not case.facts.rewrapped
+    return "charge-rate" if rate > case.figure("charge-rate") + DUST and not by_maker else ""
 
 
 def _too_fast_reason(case: Case, charge: Charge) -> Reason:
-    rate = _rate(case, charge)
+    rate, limit_id = _rate(case, charge), _broken_step(case, charge)
+    fast = limit_id == "charge-rate"
     return case.reason(
-        "cold-rate",
+        limit_id,
         Status.CLOSE,  # not failed: the charge that the check starts with must stay allowed
         Outcome.HOLD,
-        f"was charged at {rate:.2f}C {_at(case, charge)}, too fast for the cold",
-        Seen(rate, case.figure("cold-rate"), charge),
+        f"was charged at {rate:.2f}C"
+        + (", too fast" if fast else f" {_at(case, charge)}, too fast for the cold"),
+        Seen(rate, case.figure(limit_id), charge),
+        rule=limit_id if fast else "cold-rate",
         todo=Work(
             WorkKind.CHARGE, "charge it full at 15 C or more, attended, then the self-discharge check again"
         ),

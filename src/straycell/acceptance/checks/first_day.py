@@ -1,10 +1,9 @@
-"""Rules of the first days after a full charge: charge that is missing before a self-discharge check even begins.
+"""Rules of charge that is missing after a recorded charge, before a self-discharge check even begins.
 
 A cell charged to 4.20 V that rests at 3.80 V a day later leaks fast, and may look steady from then on. What is
 missing counts from the lowest voltage the charge can have ended at, so that a healthy cell on a cheap charger passes.
+The first days have limits of their own; later on what a cell may lose by itself comes on top.
 """
-
-from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -12,25 +11,24 @@ from datetime import timedelta
 from functools import partial
 
 from straycell.acceptance.case import Case, Seen, Tried, known_chemistry, once_a_case
-from straycell.acceptance.conformance import Side
-from straycell.acceptance.reasons import Outcome, Reason, Status
-from straycell.acceptance.work import Work, WorkKind
+from straycell.acceptance.checks.pairs import voltage_tells
+from straycell.acceptance.reasons import DUST, Outcome, Reason, Side, Status, Work, WorkKind
 from straycell.physics.charging import float_tolerance
-from straycell.physics.self_discharge import surely_missing
+from straycell.physics.self_discharge import states_of_charge, surely_missing
 from straycell.quantities import Dimension, show
 from straycell.readings import Charge, Method, Quantity, Reading
 
 
 @dataclass(frozen=True, slots=True)
-class FirstDay:
-    """A full charge, a rest voltage in the days after it, and how much charge is surely missing (points of 100).
+class Missing:
+    """A charge, a rest voltage after it, and how much charge is surely missing by then (points of 100).
 
     `ohms` is the d.c. resistance that was reckoned with; without one the worst of the size's table is.
     """
 
     charge: Charge
     rest: Reading
-    missing: float
+    points: float
     ohms: Reading | None = None
 
     @property
@@ -38,10 +36,23 @@ class FirstDay:
         return (self.charge, self.rest) if self.ohms is None else (self.charge, self.rest, self.ohms)
 
     @property
+    def days(self) -> float:
+        return (self.rest.at - self.charge.at).total_seconds() / 86400.0
+
+    @property
     def words(self) -> str:
-        hours = (self.rest.at - self.charge.at).total_seconds() / 3600
+        after = f"{self.days * 24:.0f} h" if self.days <= 3 else f"{self.days:.0f} days"
         rested = show(self.rest.value or 0.0, Dimension.VOLTAGE)
-        return f"{rested} {hours:.0f} h after a full charge: at least {self.missing:.0f} % of its charge is missing"
+        return f"{rested} {after} after a full charge: at least {self.points:.0f} % of its charge is missing"
+
+
+def may_miss(case: Case, limit_id: str, days: float) -> float:
+    """Points that may be missing so many days after: after the first days also what the cell may lose by itself."""
+    # No cell is asked to keep more than a self-discharge check asks of it, and a board's own drain is none of its.
+    later = max(0.0, days - case.figure("first-days"))
+    drain_ah = case.figure("board-drain") * 24.0 * days if case.facts.protection_board else 0.0
+    drained = 200.0 * drain_ah / case.stated_ah if case.stated_ah else 0.0
+    return case.figure(limit_id) + case.figure("self-discharge-discard") * later / 30.0 + drained
 
 
 def lowest_end_v(case: Case, charge: Charge, ohms: Reading | None) -> float:
@@ -53,7 +64,9 @@ def lowest_end_v(case: Case, charge: Charge, ohms: Reading | None) -> float:
     # charge.
     tail_a = charge.end_current_a
     if tail_a is None:
-        tail_a = case.figure("full-charge-tail") * (case.stated_ah or 0.0)
+        # A charge that was ended before it was full may have had all its current to the end.
+        known_ah = case.stated_ah if case.is_full(charge) else None
+        tail_a = charge.current_a if known_ah is None else case.figure("full-charge-tail") * known_ah
     # Diffusion adds about half to the resistance of a 1 s pulse (`first-day-lift`, common practice).
     ohm = (
         case.figure("first-day-resistance")
@@ -66,67 +79,98 @@ def lowest_end_v(case: Case, charge: Charge, ohms: Reading | None) -> float:
     return float_v - tail_a * ohm
 
 
+def states_at_most(case: Case, rest: Reading) -> tuple[float, ...]:
+    """The most charge (0 to 1) that a rest voltage allows, by each published set."""
+    return states_of_charge(case.facts.chemistry, case.measured(rest).high + case.figure("curve-error"))
+
+
 @once_a_case
-def first_days(case: Case) -> tuple[FirstDay, ...]:
-    """Every full charge with every rest voltage within three days of it, no charge moved between."""
+def missing(case: Case) -> tuple[Missing, ...]:
+    """Every charge, full or not, with every rest voltage after it, no charge moved between."""
     if not known_chemistry(case):
         return ()
-    span = timedelta(days=case.figure("first-days"))
     # A.c. resistance leaves out the slow part, which is what lifts a cell at the end of a charge.
     known = [r for r in case.of(Quantity.RESISTANCE) if r.method is Method.DC_PULSE]
     found = []
-    for charge in filter(case.is_full, case.charges):
-        for rest in case.rest_voltages:
-            if charge.at < rest.at <= charge.at + span and not case.disturbed(charge.at, rest.at):
-                # Highest rest against lowest end: only what is missing under every doubt counts.
-                high_v = case.measured(rest).high + case.figure("curve-error")
-                # Each resistance by itself, and none: a finding must not hang on a reading that is withdrawn
-                # later.
-                for ohms in (None, *known):
-                    share = surely_missing(case.facts.chemistry, lowest_end_v(case, charge, ohms), high_v)
-                    if share is not None:
-                        found.append(FirstDay(charge, rest, 100.0 * share, ohms))
+    for charge in case.charges:
+        after = [
+            (r, states_at_most(case, r))
+            for r in case.rest_voltages
+            if charge.at < r.at and not case.disturbed(charge.at, r.at)
+        ]
+        # Each resistance by itself, and none: a finding must not hang on a reading that is withdrawn later.
+        for ohms in (None, *known) if after else ():
+            ended = states_of_charge(case.facts.chemistry, lowest_end_v(case, charge, ohms))
+            # Highest rest against lowest end: only what is missing under every doubt counts.
+            found += [
+                Missing(charge, rest, 100.0 * surely_missing(ended, left), ohms) for rest, left in after
+            ]
     return tuple(found)
+
+
+@once_a_case
+def _after_full(case: Case) -> tuple[Missing, ...]:
+    """What is missing after full charges; a flat curve condemns nothing (the shelf's rule holds such a cell)."""
+    if not voltage_tells(case):
+        return ()
+    return tuple(each for each in missing(case) if case.is_full(each.charge))
+
+
+def _rule(case: Case, each: Missing, limit_id: str) -> str:
+    return limit_id if each.days <= case.figure("first-days") + DUST else f"{limit_id}-later"
 
 
 @once_a_case
 def lost_at_once(case: Case) -> tuple[Tried, ...]:
     """Far too much is missing; or enough twice, the second time after a charge whose float was measured."""
-    most, again_at = case.figure("first-day-discard"), case.figure("first-day")
-    found = []
-    for day in first_days(case):
-        side = Side.BEYOND if day.missing > most else Side.CLEAR
-        found.append(Tried("first-day-discard", side, day.records, partial(_lost, case, day)))
+    found = [
+        _tried(
+            case, each, Side.BEYOND if _more(case, each, "first-day-discard") else Side.CLEAR, each.records
+        )
+        for each in _after_full(case)
+    ]
     # A measured float rules the charger out, so the second time it is the cell.
-    showing = [day for day in first_days(case) if day.missing > again_at]
-    for repeat in (day for day in showing if day.charge.u is not None):
+    showing = [each for each in _after_full(case) if _more(case, each, "first-day")]
+    for repeat in (each for each in showing if each.charge.u is not None):
         for first in showing:
             if first.charge.at < first.rest.at < repeat.charge.at:
-                records = (*first.records, *repeat.records)
-                found.append(Tried("first-day-discard", Side.BEYOND, records, partial(_lost, case, repeat)))
+                found.append(_tried(case, repeat, Side.BEYOND, (*first.records, *repeat.records)))
     return tuple(found)
 
 
-def _lost(case: Case, day: FirstDay) -> Reason:
+def _more(case: Case, each: Missing, limit_id: str) -> bool:
+    return each.points > may_miss(case, limit_id, each.days)
+
+
+def _tried(case: Case, each: Missing, side: Side, records: tuple[Charge | Reading, ...]) -> Tried:
+    rule = _rule(case, each, "first-day-discard")
+    return Tried(rule, side, records, partial(_lost, case, each, rule))
+
+
+def _lost(case: Case, each: Missing, rule: str) -> Reason:
     return case.reason(
         "first-day-discard",
         Status.FAILED,
         Outcome.DISCARD,
-        f"{day.words}: an inner leak",
-        Seen(day.missing, case.figure("first-day-discard"), day.rest),
+        f"{each.words}: an inner leak",
+        Seen(each.points, may_miss(case, "first-day-discard", each.days), each.rest),
+        rule=rule,
     )
 
 
 def first_day(case: Case) -> Iterator[Reason]:
-    """The latest full charge with a rest voltage soon after it: what is surely missing holds until a repeat."""
-    days = first_days(case)
-    if not days or any(t.side is Side.BEYOND for t in lost_at_once(case)):
+    """The latest full charge after which charge was surely missing holds until a repeat after which it is not."""
+    showing = [each for each in _after_full(case) if _more(case, each, "first-day")]
+    if not showing or any(t.side is Side.BEYOND for t in lost_at_once(case)):
         return
     # The handbook's 5 % in the first 24 h is relaxation; only more than that asks for a repeat.
-    latest = max(days, key=lambda day: (day.charge.at, day.charge.id)).charge
-    worst = max((day for day in days if day.charge == latest), key=lambda day: day.missing)
-    limit = case.figure("first-day")
-    if worst.missing <= limit:
+    latest = max(showing, key=lambda each: (each.charge.at, each.charge.id)).charge
+    worst = max((each for each in showing if each.charge == latest), key=lambda each: each.points)
+    # An hour after the repeat nothing is missing yet of the cell that leaks.
+    wait = timedelta(hours=case.figure("pair-rest"))
+    if any(
+        each.charge.at > latest.at and each.rest.at >= each.charge.at + wait for each in _after_full(case)
+    ):
         return
     repeat = next((c for c in case.charges if c.at > latest.at and case.is_full(c)), None)
     yield case.reason(
@@ -134,7 +178,8 @@ def first_day(case: Case) -> Iterator[Reason]:
         Status.CLOSE,  # not failed: the one attended repeat must stay allowed
         Outcome.HOLD,
         worst.words,
-        Seen(worst.missing, limit, worst.rest),
+        Seen(worst.points, may_miss(case, "first-day", worst.days), worst.rest),
+        rule=_rule(case, worst, "first-day"),
         todo=Work(
             WorkKind.CHARGE,
             "charge it full once more, attended, with the charger's float measured at the cell, and take its rest "

@@ -1,7 +1,5 @@
 """Rules of what a cell is and what happened to it: chemistry, rechargeable or not, mass, history."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Collection, Iterator
 from datetime import datetime
@@ -10,14 +8,12 @@ from functools import partial
 from straycell.acceptance.case import Case, Seen, Tried
 from straycell.acceptance.checks.pairs import checked_after
 from straycell.acceptance.checks.steps import check_step
-from straycell.acceptance.conformance import Side
 from straycell.acceptance.evidence import DISMANTLED, Upset
-from straycell.acceptance.reasons import Outcome, Reason, Status
+from straycell.acceptance.reasons import Outcome, Reason, Side, Status, Work, WorkKind, together
 from straycell.acceptance.rules import family
-from straycell.acceptance.work import Work, WorkKind, together
 from straycell.cells import Chemistry
 from straycell.markings import read_marking
-from straycell.quantities import Dimension, show
+from straycell.quantities import Dimension, Measured, show
 from straycell.readings import FACTS, Quantity
 
 
@@ -48,10 +44,35 @@ def chemistry(case: Case) -> Iterator[Reason]:
         words = f"make sure which it is; if it is {kind}, the other was a mistake"
         todo = Work(WorkKind.CORRECT, words, options=f"--chemistry {kind} --mistake mistyped")
         yield _chemistry(case, Status.UNMEASURED, Outcome.HOLD, text, todo)
+    elif print_against := _print_against(case):
+        text = f"chemistry {kind}, but its marking '{case.facts.marking}' speaks of {print_against}: other limits apply"
+        words = "make sure which it is, and record that; a sleeve that is not its own: --rewrapped"
+        todo = Work(WorkKind.CORRECT, words, options="--chemistry ...")
+        yield _chemistry(case, Status.UNMEASURED, Outcome.HOLD, text, todo)
     elif kind is Chemistry.LIION:
         yield from _unknown_kind(case)
     elif kind is not Chemistry.PRIMARY:
         yield _chemistry(case, Status.MET, Outcome.PACK, f"chemistry {kind}")
+
+
+def _print_against(case: Case) -> str:
+    """What the print says that the chemistry on record is not; empty where nothing, or where the sleeve is not its own."""
+    # 3.65 V, 4.20 V and the 2.8 V of titanate: the wrong one of them over-charges by half a volt and more.
+    facts = case.facts
+    said = (
+        read_marking(facts.marking).speaks_of if facts.marking and not facts.rewrapped else frozenset[str]()
+    )
+    if facts.chemistry in (Chemistry.PRIMARY, Chemistry.UNKNOWN):
+        return ""
+    against = said - {"lfp" if facts.chemistry is Chemistry.LFP else "4.2V"}
+    return " and ".join(sorted(_FAMILY[each] for each in against))
+
+
+_FAMILY = {
+    "lfp": "iron phosphate",
+    "4.2V": "lithium ion of 4.2 V",
+    "outside": "a chemistry that is not charged here",
+}
 
 
 def _unknown_kind(case: Case) -> Iterator[Reason]:
@@ -141,11 +162,16 @@ def rechargeable(case: Case) -> Iterator[Reason]:
 
 def mass(case: Case) -> Iterator[Reason]:
     """A full-size cell that is too light is not what its sleeve says."""
-    grams, least = case.facts.mass_g, case.known_figure("mass")
-    if grams is None or least is None:
+    least = case.known_figure("mass")
+    # Sleeve and tabs only add to it, so the latest weighing speaks like the bare mass on record.
+    weighed = [case.measured(r) for r in case.of(Quantity.MASS)[-1:]]
+    weighed += [Measured(case.facts.mass_g, 0.0)] if case.facts.mass_g is not None else []
+    if not weighed or least is None:
         return
+    lightest = min(weighed, key=lambda mass: mass.high)
+    grams = lightest.value
     # 18650 sheets say 44 to 48 g: below 38 g something else is under the sleeve, or electrolyte is gone.
-    fine = grams >= least
+    fine = lightest.high >= least
     light = "weigh it again; a light cell is not what it says it is: discard it if it stays light"
     yield case.reason(
         "mass",

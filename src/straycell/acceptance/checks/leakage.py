@@ -1,7 +1,5 @@
 """Rules of self-discharge: pairs of rest voltages after a full charge, or two capacity runs where voltage is flat."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterator, Sequence
 from datetime import datetime, timedelta
@@ -24,9 +22,17 @@ from straycell.acceptance.checks.pairs import (
 from straycell.acceptance.checks.retention import grade_retention, retained, start_records
 from straycell.acceptance.checks.steps import check_work, open_charge
 from straycell.acceptance.checks.voltage import doubtful
-from straycell.acceptance.conformance import DUST, Side, against_max, against_min
-from straycell.acceptance.reasons import Outcome, Reason, Status
-from straycell.acceptance.work import Work, WorkKind
+from straycell.acceptance.reasons import (
+    DUST,
+    Outcome,
+    Reason,
+    Side,
+    Status,
+    Work,
+    WorkKind,
+    against_max,
+    against_min,
+)
 from straycell.quantities import Measured
 from straycell.readings import Charge, Quantity, Reading
 

@@ -1,7 +1,5 @@
 """Rules of look: the cell's own, and its siblings' of the same pack."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from datetime import timedelta
 from functools import partial
@@ -10,9 +8,7 @@ from itertools import pairwise
 from straycell.acceptance.case import Case, Seen, Tried, once_a_case
 from straycell.acceptance.checks.pairs import long_checked
 from straycell.acceptance.checks.steps import check_step
-from straycell.acceptance.conformance import Side
-from straycell.acceptance.reasons import Outcome, Reason, Status
-from straycell.acceptance.work import Work, WorkKind, together
+from straycell.acceptance.reasons import Outcome, Reason, Side, Status, Work, WorkKind, together
 from straycell.cells import Look
 from straycell.readings import Quantity, Reading
 
@@ -143,6 +139,7 @@ def _out_of_it(case: Case, limit_id: str, reading: Reading, seen: str, text: str
 _SIGNS = {
     "self-discharge-discard": "it lost charge by itself",
     "first-day-discard": "it lost charge within days of a full charge",
+    "first-day-discard-later": "far less was in it than a full charge leaves",
     "charge-in-discard": "far more charge went in than it holds",
     "warm-rest-discard": "it was hot at rest",
 }

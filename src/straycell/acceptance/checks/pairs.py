@@ -1,7 +1,5 @@
 """Pairs of rest voltages after a full charge: which count, how long they must span, what loss they tell."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
@@ -10,8 +8,7 @@ from datetime import datetime, timedelta
 from straycell.acceptance.case import Case, once_a_case
 from straycell.acceptance.checks.retention import retained
 from straycell.acceptance.checks.voltage import doubtful
-from straycell.acceptance.conformance import DUST
-from straycell.acceptance.reasons import Outcome
+from straycell.acceptance.reasons import DUST, Outcome
 from straycell.cells import Chemistry
 from straycell.physics.self_discharge import VoltagePair, loss_per_month
 from straycell.quantities import Measured
@@ -122,9 +119,7 @@ def errors_of(case: Case, pair: Pair) -> tuple[float, float]:
     first, second = pair.first, pair.second
     assert first.value is not None and second.value is not None
     # Meter and cell both drift with the room (rules, meter-drift and cell-drift).
-    kelvin = case.figure("pair-temperature-unknown")
-    if first.temperature_c is not None and second.temperature_c is not None:
-        kelvin = abs(first.temperature_c - second.temperature_c)
+    kelvin = kelvin_between(case, first, second)
     accuracy, is_default = accuracy_of(first, case.rules.defaults)
     drift = accuracy.limit(first.value) * case.figure("meter-drift") * kelvin / math.sqrt(3.0)
     cell = case.figure("cell-drift") * kelvin / math.sqrt(3.0)
@@ -138,6 +133,13 @@ def errors_of(case: Case, pair: Pair) -> tuple[float, float]:
     steps = math.hypot(step_of(case, first), step_of(case, second)) / math.sqrt(12.0)
     difference = math.hypot(gain, steps, drift, cell)
     return accuracy.u(first.value), difference
+
+
+def kelvin_between(case: Case, first: Reading, second: Reading) -> float:
+    """How far apart two readings were taken in K; as far as rooms go where one of them is not on record."""
+    if first.temperature_c is None or second.temperature_c is None:
+        return case.figure("pair-temperature-unknown")
+    return abs(first.temperature_c - second.temperature_c)
 
 
 @once_a_case

@@ -1,7 +1,5 @@
 """Rules of figures that cannot both be true: against the print, what went in, its own mass, its other resistances."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -13,12 +11,9 @@ from straycell.acceptance.case import Case, Seen, Tried, known_chemistry, once_a
 from straycell.acceptance.checks.resistance import current_resistances, usable, words_of
 from straycell.acceptance.checks.retention import Run, runs
 from straycell.acceptance.checks.steps import SOON, run_work
-from straycell.acceptance.conformance import Side, against_max
-from straycell.acceptance.reasons import Outcome, Reason, Status
-from straycell.acceptance.work import Work, WorkKind
+from straycell.acceptance.reasons import Outcome, Reason, Side, Status, Work, WorkKind, against_max
 from straycell.physics.curves import state_of_charge_range
-from straycell.physics.polarisation import shape_range
-from straycell.physics.temperature import most_rise
+from straycell.physics.derating import most_rise, shape_range
 from straycell.quantities import Dimension, Measured, show
 from straycell.readings import Charge, Method, Quantity, Reading
 

@@ -1,19 +1,15 @@
 """Rules of resistance: against the rating of the same method, else the table of the size; age."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 from straycell.acceptance.case import STEPS, Case, Seen, Tried, default_note, known_chemistry, once_a_case
 from straycell.acceptance.checks.capacity import current_run
 from straycell.acceptance.checks.retention import Run, runs
 from straycell.acceptance.checks.steps import run_work
-from straycell.acceptance.conformance import Side, against_max
-from straycell.acceptance.reasons import Outcome, Reason, Status
-from straycell.acceptance.work import Work, WorkKind
+from straycell.acceptance.reasons import Outcome, Reason, Side, Status, Work, WorkKind, against_max
 from straycell.cells import Chemistry, Form
 from straycell.quantities import Dimension, Measured, show
 from straycell.readings import Method, Quantity, Reading
@@ -69,6 +65,10 @@ def _by_rating(case: Case, reading: Reading) -> Yardstick | None:
     # A.c. 1 kHz is less than the pulse resistance of one cell (maker's bulletin, 2005): a rating judges its
     # own method.
     if not rated or str(reading.method) != case.facts.rated_resistance_method or case.facts.rewrapped:
+        return None
+    # A rating that no cell of its size has would make any resistance a good one: it counts as none.
+    size = _of_size(case, replace(reading, value=rated, u=0.0), None)
+    if not isinstance(size, str) and size.value.value > size.limits[Outcome.LIGHT]:
         return None
     value = case.measured(reading)
     limits = {o: case.figure("resistance", o.word) for o in STEPS}
@@ -171,7 +171,8 @@ def far_too_high(case: Case) -> tuple[Tried, ...]:
         return ()
     sizes: Sequence[Run | None] = runs(case) if case.facts.form in FLAT_FORMS else ()
     found = []
-    for reading in usable(case):
+    # A pulse too short to judge by shows too little: what is far too high in it is so all the more.
+    for reading in case.of(Quantity.RESISTANCE):
         # A board's switches add tens of milliohms, so the value proves nothing above the cell's own share.
         if case.at_board(reading):
             continue

@@ -1,7 +1,5 @@
 """Rules of a cell that is warm at rest: heat without a current comes from inside, or from the sun."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterator
 from datetime import timedelta
@@ -9,11 +7,9 @@ from functools import partial
 
 from straycell.acceptance.case import Case, Seen, Tried, once_a_case
 from straycell.acceptance.checks.pairs import checked_after
-from straycell.acceptance.conformance import Side, against_max
-from straycell.acceptance.reasons import Outcome, Reason, Status
-from straycell.acceptance.work import Work, WorkKind
+from straycell.acceptance.reasons import Outcome, Reason, Side, Status, Work, WorkKind, against_max
 from straycell.quantities import Measured
-from straycell.readings import Quantity, Reading
+from straycell.readings import Charge, Quantity, Reading
 
 
 def _rested(case: Case) -> list[tuple[Reading, Measured]]:
@@ -21,11 +17,12 @@ def _rested(case: Case) -> list[tuple[Reading, Measured]]:
     # A cell of 45 g comes to the air's temperature within 2 h (common practice); before, it may still cool
     # from a charge.
     rest_s = case.figure("warm-rest-time") * 3600.0
-    return [
-        (r, _above(case, r))
-        for r in case.of(Quantity.TEMPERATURE)
-        if r.surroundings_c is not None and r.rested_s is not None and r.rested_s >= rest_s
-    ]
+    return [(r, rise) for r, rise in _risen(case) if r.rested_s is not None and r.rested_s >= rest_s]
+
+
+def _risen(case: Case) -> list[tuple[Reading, Measured]]:
+    """Each temperature of the cell that has its surroundings beside it, with how far it lay above these, in K."""
+    return [(r, _above(case, r)) for r in case.of(Quantity.TEMPERATURE) if r.surroundings_c is not None]
 
 
 def _above(case: Case, reading: Reading) -> Measured:
@@ -85,7 +82,33 @@ def warm(case: Case) -> Iterator[Reason]:
             ),
             earliest=case.now if cooled else max(case.now, reading.at + day),
         )
+    yield from _not_rested(case, limit)
     yield from _hot_place(case)
+
+
+def _not_rested(case: Case, limit: float) -> Iterator[Reason]:
+    """Warmer than its surroundings after a rest that nobody stated holds until it is seen cool."""
+    risen = [(r, rise, against_max(rise, limit)) for r, rise in _risen(case)]
+    warmer = [(r, rise) for r, rise, side in risen if side is Side.BEYOND and r.rested_s is None]
+    # A stated short rest says that it worked just before; unstated, a short may have warmed it. Cool again, it was no
+    # short.
+    if warmer and not any(r.at > warmer[-1][0].at and side is Side.CLEAR for r, _, side in risen):
+        reading, rise = warmer[-1]
+        wait = reading.at + timedelta(hours=case.figure("warm-rest-time"))
+        yield case.reason(
+            "warm-rest",
+            Status.FAILED,
+            Outcome.HOLD,
+            f"{rise.value:g} ± {rise.expanded:.1f} K warmer than its surroundings, not known to have rested 2 h",
+            Seen(rise, limit, reading),
+            todo=Work(
+                WorkKind.TEMPERATURE,
+                "lay it apart where nothing burns and do not charge it; after 2 h of rest measure it and its "
+                "surroundings again",
+                wait,
+            ),
+            earliest=max(case.now, wait),
+        )
 
 
 def _hot_place(case: Case) -> Iterator[Reason]:
@@ -93,12 +116,16 @@ def _hot_place(case: Case) -> Iterator[Reason]:
     # Cell sheets: stored at up to 45 °C for three months, at 60 °C for one; beyond, no sheet speaks for a
     # cell.
     look_at, check_at = case.figure("hot-place"), case.figure("hot-place-check")
-    # Beside a resting voltage the temperature is a condition, and the cell lay there all the same.
-    kinds = (Quantity.TEMPERATURE, Quantity.VOLTAGE, Quantity.AS_FOUND_VOLTAGE)
-    hot = [r for r in case.of(*kinds) if _own_c(r) > look_at]
+    # Beside another reading the temperature is a condition, and the cell lay there all the same. Under load it may be as
+    # warm as sheets let it be discharged at, which is the second limit.
+    working = (Quantity.CAPACITY, Quantity.RESISTANCE, Quantity.LET_DOWN)
+    hot: list[Reading | Charge] = [
+        r for r in case.readings if _own_c(r) > (check_at if r.quantity in working else look_at)
+    ]
+    hot = sorted((*hot, *(c for c in case.charges if _own_c(c) > look_at)), key=lambda each: each.at)
     if not hot:
         return
-    latest, peak = hot[-1], max(_own_c(r) for r in hot)
+    latest, peak = hot[-1], max(map(_own_c, hot))
     lacking = [] if any(r.at > latest.at for r in case.of(Quantity.LOOK)) else ["a look"]
     if peak > check_at and not checked_after(case, latest.at):
         lacking.append("a self-discharge check")
@@ -118,6 +145,9 @@ def _hot_place(case: Case) -> Iterator[Reason]:
         )
 
 
-def _own_c(reading: Reading) -> float:
-    own_c = reading.value if reading.quantity is Quantity.TEMPERATURE else reading.temperature_c
+def _own_c(record: Reading | Charge) -> float:
+    """How warm the cell was, or the place it lay in, in C."""
+    own_c = record.temperature_c
+    if isinstance(record, Reading) and record.quantity is Quantity.TEMPERATURE:
+        own_c = max((c for c in (record.value, record.surroundings_c) if c is not None), default=None)
     return 0.0 if own_c is None else own_c

@@ -1,7 +1,5 @@
 """Which capacity runs count, and self-discharge from two of them where voltage does not tell."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -10,8 +8,7 @@ from enum import StrEnum
 
 from straycell.acceptance.case import MOVES_CHARGE, STEPS, Case, Seen, once_a_case
 from straycell.acceptance.checks.steps import SOON, run_work
-from straycell.acceptance.conformance import DUST, Side, against_max
-from straycell.acceptance.reasons import Outcome, Reason, Status
+from straycell.acceptance.reasons import DUST, Outcome, Reason, Side, Status, against_max
 from straycell.physics.self_discharge import loss_from_capacities
 from straycell.quantities import Measured
 from straycell.readings import Charge, Quantity, Reading

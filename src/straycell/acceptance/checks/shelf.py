@@ -4,22 +4,30 @@ A hold and not a discard: where the voltage curve is flat a loss is reported les
 all the same, which only a self-discharge check begun afterwards answers.
 """
 
-from __future__ import annotations
-
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import datetime, timedelta
 from functools import partial
+from typing import NamedTuple
 
 from straycell.acceptance.case import MOVES_CHARGE, Case, Seen, Tried, known_chemistry, once_a_case
-from straycell.acceptance.checks.pairs import checked_after, estimate, make_pair, strange_falls, windows
+from straycell.acceptance.checks.first_day import Missing, may_miss, missing, states_at_most
+from straycell.acceptance.checks.pairs import (
+    Pair,
+    checked_after,
+    estimate,
+    kelvin_between,
+    make_pair,
+    strange_falls,
+    voltage_tells,
+    windows,
+)
 from straycell.acceptance.checks.steps import check_work, rest_work
 from straycell.acceptance.checks.voltage import volts_of
-from straycell.acceptance.conformance import Side, against_max, against_min
-from straycell.acceptance.evidence import DISMANTLED, SHELF_LOSS
-from straycell.acceptance.reasons import Outcome, Reason, Status
-from straycell.acceptance.work import Work
+from straycell.acceptance.evidence import DISMANTLED, SHELF_LOSS, Upset
+from straycell.acceptance.reasons import Outcome, Reason, Side, Status, Work, against_max, against_min
 from straycell.cells import Chemistry
 from straycell.keys import NEW
+from straycell.physics.self_discharge import states_of_charge, surely_missing
 from straycell.quantities import Dimension, Measured, show
 from straycell.readings import Charge, Quantity, Reading
 
@@ -29,30 +37,44 @@ def todo(case: Case) -> Work:
     return check_work(case, "charge it full, attended, then the self-discharge check again")
 
 
-def spans(case: Case) -> list[tuple[Reading, ...]]:
-    """Rest voltages between one charge, discharge, let-down or dismantling and the next, oldest first.
+Use = Charge | Reading | Upset
 
-    Only those that rested as long as a self-discharge check asks for: relaxation is not a loss.
-    """
-    wait = timedelta(hours=case.figure("pair-rest"))
-    moments = [c.at for c in case.charges] + [r.at for r in case.of(*MOVES_CHARGE)]
+
+@once_a_case
+def _stretches(case: Case) -> list[tuple[Use | None, list[Reading]]]:
+    """Each charge, discharge, let-down or dismantling with the rest voltages between it and the next, oldest first."""
+    uses: list[Use] = [*case.charges, *case.of(*MOVES_CHARGE)]
     # In a build a cell works and nobody records it: before and after are two stretches.
-    moments += [u.at for u in case.evidence.upsets if u.kind == DISMANTLED]
+    uses += [upset for upset in case.evidence.upsets if upset.kind == DISMANTLED]
+    # Of two at one moment nothing tells which was the last: none of them is a start.
+    by_time = {use.at: use for use in uses}
     found: dict[datetime | None, list[Reading]] = {}
     for reading in case.rest_voltages:
-        start = max((at for at in moments if at <= reading.at), default=None)
-        if start is None or reading.at >= start + wait:
-            found.setdefault(start, []).append(reading)
-    first = datetime.min.replace(tzinfo=case.now.tzinfo)
-    return [tuple(found[start]) for start in sorted(found, key=lambda at: at or first)]
+        found.setdefault(max((at for at in by_time if at <= reading.at), default=None), []).append(reading)
+    return [(None if at is None else by_time[at], rests) for at, rests in found.items()]
+
+
+def _settled(case: Case, use: Use | None, rests: Sequence[Reading]) -> tuple[Reading, ...]:
+    """Those that rested as long as a self-discharge check asks for: relaxation is not a loss."""
+    wait = timedelta(hours=case.figure("pair-rest"))
+    return tuple(r for r in rests if use is None or r.at >= use.at + wait)
+
+
+def spans(case: Case) -> list[tuple[Reading, ...]]:
+    """Settled rest voltages between one charge, discharge, let-down or dismantling and the next, oldest first."""
+    settled = (_settled(case, use, rests) for use, rests in _stretches(case))
+    return [span for span in settled if span]
 
 
 def loss_between(case: Case, first: Reading, second: Reading) -> Measured | None:
     """Loss in per cent in 30 days between two rest voltages of one span; None when they cannot be compared."""
-    # A pair belongs to a charge; on the shelf none is known, so an empty one stands in.
-    start = Charge(NEW, case.evidence.code, first.at, 0.0, 0.0)
-    pair = make_pair(case, start, first, second)
+    pair = _pair(case, first, second)
     return None if pair.fault or pair.days <= 0 else estimate(case, pair)
+
+
+def _pair(case: Case, first: Reading, second: Reading) -> Pair:
+    # A pair belongs to a charge; on the shelf none is known, so an empty one stands in.
+    return make_pair(case, Charge(NEW, case.evidence.code, first.at, 0.0, 0.0), first, second)
 
 
 @once_a_case
@@ -77,15 +99,118 @@ def sinkings(case: Case) -> tuple[Tried, ...]:
 
 
 def _sank(case: Case, second: Reading, loss: Measured) -> Reason:
-    return case.reason(
+    seen = Seen(loss, case.figure("self-discharge-discard"), second)
+    return _held(
+        case,
         "self-discharge-discard",
+        f"lost {loss.value:.1f} ± {loss.expanded:.1f} % a month on the shelf",
+        seen,
+    )
+
+
+def _held(case: Case, limit_id: str, text: str, seen: Seen) -> Reason:
+    return case.reason(
+        limit_id,
         Status.CLOSE,  # not failed: the charge that the check starts with must stay allowed
         Outcome.HOLD,
-        f"lost {loss.value:.1f} ± {loss.expanded:.1f} % a month on the shelf",
-        Seen(loss, case.figure("self-discharge-discard"), second),
+        text,
+        seen,
         rule=SHELF_LOSS,
         todo=todo(case),
         earliest=case.now,
+    )
+
+
+# --- what is surely gone, however it was measured ---------------------------------------------------
+
+
+class Gone(NamedTuple):
+    """Charge (points of 100) that is surely missing at `rest` since `records`, and how much may be."""
+
+    points: float
+    may: float
+    records: tuple[Charge | Reading, ...]
+    rest: Reading
+    since: str
+
+
+@once_a_case
+def losses(case: Case) -> tuple[Tried, ...]:
+    """Each rest voltage against where a charge or a let-down before it ended, and against those before it.
+
+    No charge but a full one starts a check, and no pair without its temperatures, of two places or of few days counts in
+    one; yet what is gone under every doubt is gone.
+    """
+    if not known_chemistry(case):
+        return ()
+    found = []
+    # A loss that can be reported in % a month is: its figure says more.
+    told = {tried.records[-1].key for tried in sinkings(case) if tried.side is Side.BEYOND}
+    for use, rests in _stretches(case):
+        partly = isinstance(use, Charge) and not (case.is_full(use) and voltage_tells(case))
+        starts = [each for each in missing(case) if each.charge is use] if partly else []
+        gone = [_since_charge(case, each) for each in starts]
+        if isinstance(use, Reading) and use.quantity is Quantity.LET_DOWN:
+            gone += [_since(case, use, rest, "it was let down") for rest in rests]
+        # After a full charge the rule of self-discharge speaks for the pairs.
+        if partly or not isinstance(use, Charge):
+            gone += _since_another(case, _settled(case, use, rests))
+        for rest in rests:
+            here = [
+                each for each in gone if each.rest is rest and rest.key not in told and _tells(case, rest)
+            ]
+            if here:
+                worst = max(here, key=lambda each: each.points - each.may)
+                side = Side.BEYOND if worst.points > worst.may else Side.CLEAR
+                found.append(Tried(SHELF_LOSS, side, worst.records, partial(_is_gone, case, worst)))
+    return tuple(found)
+
+
+def _tells(case: Case, rest: Reading) -> bool:
+    """False on a flat curve, where a millivolt is several per cent of charge."""
+    return case.measured(rest).high < case.figure("missing-below")
+
+
+def _since_charge(case: Case, each: Missing) -> Gone:
+    may = may_miss(case, "first-day", each.days)
+    return Gone(each.points, may, each.records, each.rest, "its charge")
+
+
+def _since(case: Case, first: Reading, rest: Reading, since: str) -> Gone:
+    """Between two voltages at its own terminals, with all of both U and of what any room explains."""
+    # A cell moves with the room, and its own curve may lie off the published ones at this end, too.
+    drift_v = case.figure("cell-drift") * kelvin_between(case, first, rest)
+    first_v = case.measured(first).low - drift_v - case.figure("curve-error")
+    before = states_of_charge(case.facts.chemistry, first_v)
+    points = 100.0 * surely_missing(before, states_at_most(case, rest))
+    days = (rest.at - first.at).total_seconds() / 86400.0
+    return Gone(points, may_miss(case, "first-day", days), (first, rest), rest, since)
+
+
+def _since_another(case: Case, settled: Sequence[Reading]) -> Iterator[Gone]:
+    """Each rest voltage since the first of its stretch, and since those of the month before it, where these are no pair."""
+    # All pairs of weekly readings would be thousands, and tell no more.
+    for number, rest in enumerate(settled):
+        near = rest.at - timedelta(days=30.0)
+        for first in settled[:number]:
+            if (first is settled[0] or first.at >= near) and not _is_pair(case, first, rest):
+                yield _since(case, first, rest, f"{first.value:g} V")
+
+
+def _is_pair(case: Case, first: Reading, rest: Reading) -> bool:
+    """True for two that `sinkings` holds against each other, by a sharper limit."""
+    far_enough = rest.at - first.at >= timedelta(days=case.figure("pair-days", "light"))
+    return far_enough and not _pair(case, first, rest).fault
+
+
+def _is_gone(case: Case, gone: Gone) -> Reason:
+    days = (gone.rest.at - gone.records[0].at).total_seconds() / 86400.0
+    return _held(
+        case,
+        "first-day",
+        f"{volts_of(case, gone.rest)} {days:.0f} days after {gone.since}: at least {gone.points:.0f} % of its charge is "
+        "missing",
+        Seen(gone.points, gone.may, gone.rest),
     )
 
 

@@ -1,11 +1,9 @@
 """What comes next of a self-discharge check or a capacity run: they take several steps on several days."""
 
-from __future__ import annotations
-
 from datetime import datetime, timedelta
 
 from straycell.acceptance.case import Case
-from straycell.acceptance.work import Work, WorkKind
+from straycell.acceptance.reasons import Work, WorkKind
 from straycell.cells import Chemistry
 from straycell.readings import Charge
 

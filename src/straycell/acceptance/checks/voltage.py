@@ -1,16 +1,22 @@
 """Rules of voltage: deep discharge, over-charge, what was found, what rests on the shelf."""
 
-from __future__ import annotations
-
 import shlex
 from collections.abc import Iterator, Sequence
 from functools import partial
 
 from straycell.acceptance.case import Case, Seen, Tried, default_note, once_a_case
 from straycell.acceptance.checks.steps import rest_work
-from straycell.acceptance.conformance import DUST, Side, against_max, against_min
-from straycell.acceptance.reasons import Outcome, Reason, Status
-from straycell.acceptance.work import Work, WorkKind
+from straycell.acceptance.reasons import (
+    DUST,
+    Outcome,
+    Reason,
+    Side,
+    Status,
+    Work,
+    WorkKind,
+    against_max,
+    against_min,
+)
 from straycell.cells import Chemistry
 from straycell.quantities import Dimension, show
 from straycell.readings import Charge, Quantity, Reading
@@ -19,8 +25,8 @@ from straycell.readings import Charge, Quantity, Reading
 def volts_of(case: Case, reading: Reading) -> str:
     """A voltage as reasons name it, with U and where U is a default."""
     value = case.measured(reading)
-    kind = "as found" if reading.quantity is Quantity.AS_FOUND_VOLTAGE else "measured"
-    return f"{kind} {show(value.value, Dimension.VOLTAGE, u=value.u)}{default_note(reading)}"
+    kinds = {Quantity.AS_FOUND_VOLTAGE: "as found", Quantity.LET_DOWN: "let down to"}
+    return f"{kinds.get(reading.quantity, 'measured')} {show(value.value, Dimension.VOLTAGE, u=value.u)}{default_note(reading)}"
 
 
 def _worse_side(side: Side, reading: Reading) -> Side:
@@ -28,6 +34,16 @@ def _worse_side(side: Side, reading: Reading) -> Side:
     # Charging, or only the wake-up of a board, changes what was found: there is no second chance to narrow U.
     once_only = reading.quantity is Quantity.AS_FOUND_VOLTAGE
     return Side.BEYOND if once_only and side is Side.CLOSE else side
+
+
+@once_a_case
+def _lows(case: Case) -> tuple[Reading, ...]:
+    """Every voltage that was at its own terminals, under a load too, oldest first."""
+    # A lamp that was left on takes a cell down whether or not a meter is held to it.
+    down = tuple(case.own(case.of(Quantity.LET_DOWN)))
+    return (
+        tuple(sorted((*case.own_voltages, *down), key=lambda r: (r.at, r.id))) if down else case.own_voltages
+    )
 
 
 @once_a_case
@@ -46,9 +62,25 @@ def deep_discharges(case: Case) -> tuple[Tried, ...]:
         )
         return Tried("voltage-floor", side, (reading,), why)
 
+    def run_to(run: Reading, cutoff_v: float) -> Tried:
+        # A set cut-off has no meter's u, so it has no close zone.
+        side = Side.BEYOND if cutoff_v < limit - DUST else Side.CLEAR
+        return Tried("voltage-floor", side, (run,), partial(_run_below, case, run, cutoff_v, limit))
+
     # Every voltage and not the lowest alone: one that proves a mistake must not free a cell another one
     # condemns.
-    return tuple(map(tried, case.own_voltages))
+    runs = (run_to(r, r.cutoff_v) for r in case.of(Quantity.CAPACITY) if r.cutoff_v is not None)
+    return (*map(tried, _lows(case)), *runs)
+
+
+def _run_below(case: Case, run: Reading, cutoff_v: float, limit: float) -> Reason:
+    return case.reason(
+        "voltage-floor",
+        Status.FAILED,
+        Outcome.DISCARD,
+        f"was discharged to {show(cutoff_v, Dimension.VOLTAGE)}: deeply discharged, copper may have dissolved",
+        Seen(cutoff_v, limit, run),
+    )
 
 
 def _beyond(case: Case, limit_id: str, reading: Reading, limit: float, words: str) -> Reason:
@@ -64,7 +96,7 @@ def _beyond(case: Case, limit_id: str, reading: Reading, limit: float, words: st
 def floor(case: Case) -> Iterator[Reason]:
     """A voltage too close to the floor holds until measured again."""
     tries = deep_discharges(case)
-    if not tries or any(t.side is Side.BEYOND for t in tries):
+    if not _lows(case) or any(t.side is Side.BEYOND for t in tries):
         return
     limit = case.figure("voltage-floor")
     close = [r for r in _close(tries) if not _settled_low(case, r, limit)]
@@ -72,7 +104,7 @@ def floor(case: Case) -> Iterator[Reason]:
         yield _too_close(case, close[-1], "voltage-floor", limit)
         return
     # Each voltage ever seen counts: copper that dissolved once plates out as shunts and does not go back.
-    lowest = min(case.own_voltages, key=lambda r: (case.measured(r).value, r.id))
+    lowest = min(_lows(case), key=lambda r: (case.measured(r).value, r.id))
     yield case.reason(
         "voltage-floor",
         Status.MET,
@@ -240,7 +272,7 @@ def doubtful(case: Case) -> bool:
     found = never_found(case) or found_voltage(case) is not None
     limit = case.figure("voltage-light-only")
     # Not knowing counts like low: shunts from a deep discharge show only as slow self-discharge.
-    return not found or any(against_min(case.measured(r), limit) is not Side.CLEAR for r in case.own_voltages)
+    return not found or any(against_min(case.measured(r), limit) is not Side.CLEAR for r in _lows(case))
 
 
 def light_only(case: Case) -> Iterator[Reason]:
@@ -248,7 +280,7 @@ def light_only(case: Case) -> Iterator[Reason]:
     if case.facts.chemistry is Chemistry.PRIMARY:
         return
     limit = case.figure("voltage-light-only")
-    low = [r for r in case.own_voltages if against_min(case.measured(r), limit) is not Side.CLEAR]
+    low = [r for r in _lows(case) if against_min(case.measured(r), limit) is not Side.CLEAR]
     if not low:
         return
     # Once is for ever: a later charge hides the low voltage and does not undo the copper.

@@ -1,28 +1,24 @@
 """Rules of charging: a full charge on record, and how warm the cell got."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterator
 from functools import partial
 
 from straycell.acceptance.case import Case, Seen, Tried, known_chemistry, once_a_case
-from straycell.acceptance.conformance import DUST, Side, against_max
-from straycell.acceptance.reasons import Outcome, Reason, Status
-from straycell.acceptance.work import Work, WorkKind
+from straycell.acceptance.reasons import DUST, Outcome, Reason, Side, Status, Work, WorkKind, against_max
 from straycell.quantities import Measured
 from straycell.readings import Charge, Quantity, Reading
 
 
 def _peak(case: Case, charge: Charge) -> Measured | None:
-    if charge.peak_temperature_c is None:
-        return None
-    return Measured(charge.peak_temperature_c, case.rules.defaults.temperature.u(charge.peak_temperature_c))
+    """The highest it got, by the air around it where its own peak is not on record: a charge cools no cell."""
+    known = charge.temperature_c if charge.peak_temperature_c is None else charge.peak_temperature_c
+    return None if known is None else Measured(known, case.rules.defaults.temperature.u(known))
 
 
 def _rise(case: Case, charge: Charge) -> Measured | None:
     peak = _peak(case, charge)
-    if peak is None or charge.temperature_c is None:
+    if peak is None or charge.temperature_c is None or charge.peak_temperature_c is None:
         return None
     # Two readings, two errors: they are taken at different places, so nothing cancels.
     ambient_u = case.rules.defaults.temperature.u(charge.temperature_c)
@@ -80,13 +76,14 @@ def hot(case: Case) -> Iterator[Reason]:
             close = charge
         elif close is not None and _repeats(case, charge, close):
             close = None
-    if close is not None:
+    peak = _peak(case, close) if close is not None else None
+    if close is not None and peak is not None:
         yield case.reason(
             "charge-temperature",
             Status.CLOSE,
             Outcome.HOLD,
-            f"reached {close.peak_temperature_c:g} C while charging: too close to {limit:g} C to call",
-            Seen(_peak(case, close), limit, close),
+            f"reached {peak.value:g} C while charging: too close to {limit:g} C to call",
+            Seen(peak, limit, close),
             todo=Work(WorkKind.CHARGE, "charge it again at 0.2C, attended, and note the peak temperature"),
             earliest=case.now,
         )

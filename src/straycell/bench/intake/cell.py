@@ -1,15 +1,12 @@
 """What is asked of one cell as it comes out: its voltage as found, its look, its marking. Nothing else if it is damaged."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
 from straycell.bench.intake import words
-from straycell.bench.intake.form import NOTE, Answers, NextQuestion, Question
-from straycell.bench.intake.script import Ask, Key
+from straycell.bench.intake.script import NOTE, Answers, Ask, Key, NextQuestion, Question
 from straycell.bench.intake.store_actions import UNSET, Entry
 from straycell.cells import CellFacts, Chemistry, Form, Look
 from straycell.errors import BadData

@@ -1,7 +1,5 @@
 """The end of an evening: the verdicts so far, what to measure next and when, and the offer of a label sheet."""
 
-from __future__ import annotations
-
 from collections import Counter
 from collections.abc import Callable, Iterator
 

@@ -1,7 +1,5 @@
 """The figures that `due` asks for: how the prompt names them, what they are for, and what Enter means."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from straycell.bench.outlook import Need

@@ -1,22 +1,34 @@
 """Cell after cell out of one tear-down: its code first, then what is asked of it."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 from functools import partial
 
-from straycell.acceptance.reasons import Outcome
+from straycell.acceptance import Outcome
 from straycell.bench.intake import cell as cells
 from straycell.bench.intake import words
 from straycell.bench.intake.cell import Carry
-from straycell.bench.intake.form import Answered, Trail, fill, merged
 from straycell.bench.intake.records import back, record, record_kind, shelve, take_readings
-from straycell.bench.intake.script import Ask, Caution, Key, Large, Say, Scanned, Talk, Tone, act, ask, fault
+from straycell.bench.intake.script import (
+    Answered,
+    Ask,
+    Caution,
+    Key,
+    Large,
+    Say,
+    Scanned,
+    Talk,
+    Tone,
+    Trail,
+    act,
+    ask,
+    fill,
+    found_by,
+    merged,
+)
 from straycell.bench.intake.state import Session
-from straycell.bench.intake.store_actions import Bearer, Found, find_code, new_code, next_blank
+from straycell.bench.intake.store_actions import Bearer, Found, new_code, next_blank
 from straycell.bench.outlook import what_waits
 from straycell.cells import CellFacts, Look, tidy_code
-from straycell.errors import StraycellError
 from straycell.quantities import Dimension, show
 from straycell.readings import Quantity
 from straycell.safety import Step
@@ -120,10 +132,8 @@ def next_pack(pack: str) -> str:
 
 def _by_code(session: Session, text: str) -> Talk[bool]:
     """A typed or scanned code; False when it is none, and the question is as before."""
-    try:
-        found = yield from act(find_code, text)
-    except StraycellError as error:
-        yield fault(error)
+    found = yield from found_by(text)
+    if found is None:
         return False
     if found.bearer is Bearer.CELL:
         # The label of a neighbour was read: what is typed next would be filed under a cell that is finished.

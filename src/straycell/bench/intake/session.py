@@ -1,7 +1,5 @@
 """The whole evening: what it is about, then cell after cell, or the cells that wait."""
 
-from __future__ import annotations
-
 from straycell.bench.intake.log import next_cell, resume, usual_kind
 from straycell.bench.intake.records import choose_box
 from straycell.bench.intake.script import Ask, Caution, Key, Say, Scanned, Talk, Tone, act, ask, fault

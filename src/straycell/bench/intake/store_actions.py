@@ -8,10 +8,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field, replace
 from datetime import UTC, datetime
-from enum import StrEnum, auto
+from enum import StrEnum
 from typing import TYPE_CHECKING
 
-from straycell.acceptance.reasons import Outcome
+from straycell.acceptance import Outcome
 from straycell.bench import verdict_words
 from straycell.bench.context import Bench
 from straycell.bench.intake.words import ending_in
@@ -55,12 +55,8 @@ class Entry:
     is_new: bool = False
 
 
-class Bearer(StrEnum):
-    """What a code stands for."""
-
-    CELL = auto()
-    BLANK = auto()
-    NOTHING = auto()
+Bearer = StrEnum("Bearer", "CELL BLANK NOTHING")
+"""What a code stands for."""
 
 
 @dataclass(frozen=True, slots=True)

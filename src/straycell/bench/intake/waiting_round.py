@@ -1,19 +1,27 @@
 """The second evening: every cell that waits for a reading, one by one, or in the order they are scanned."""
 
-from __future__ import annotations
-
 from functools import partial
 
 from straycell.bench.intake import cell as cells
 from straycell.bench.intake import due, words
-from straycell.bench.intake.form import Answered
 from straycell.bench.intake.log import resume
 from straycell.bench.intake.records import back, record, take_readings
-from straycell.bench.intake.script import Ask, Caution, Key, Say, Scanned, Talk, Tone, act, ask, fault
+from straycell.bench.intake.script import (
+    Answered,
+    Ask,
+    Caution,
+    Key,
+    Say,
+    Scanned,
+    Talk,
+    Tone,
+    act,
+    ask,
+    found_by,
+)
 from straycell.bench.intake.state import Session
-from straycell.bench.intake.store_actions import UNSET, Bearer, find_code
+from straycell.bench.intake.store_actions import UNSET, Bearer
 from straycell.bench.outlook import Need, Waiting, what_waits
-from straycell.errors import StraycellError
 from straycell.safety import Step
 
 _WHY = (
@@ -67,10 +75,8 @@ def _one(session: Session, todo: dict[str, Waiting]) -> Talk[bool]:
 
 
 def _scanned(session: Session, todo: dict[str, Waiting], text: str) -> Talk[None]:
-    try:
-        found = yield from act(find_code, text)
-    except StraycellError as error:
-        yield fault(error)
+    found = yield from found_by(text)
+    if found is None:
         return
     if found.code in todo:
         yield Say(f"{found.code}  {cells.describe_kind(found.facts)}", Tone.HEAD)
@@ -92,14 +98,11 @@ def _damaged(session: Session, seen: str) -> Talk[str]:
         if text in ("", Key.BACK):
             yield Say("no damage was recorded", Tone.FAULT)
             return ""
-        try:
-            found = yield from act(find_code, text)
-        except StraycellError as error:
-            yield fault(error)
-            continue
-        if found.bearer is Bearer.CELL:
+        found = yield from found_by(text)
+        if found is not None and found.bearer is Bearer.CELL:
             break
-        yield Say(f"{found.code} is not a cell yet", Tone.FAULT)
+        if found is not None:
+            yield Say(f"{found.code} is not a cell yet", Tone.FAULT)
     # The question that < opens again is the look.
     asked = due.questions(due.Taking(Waiting(found.code, found.facts, (Need.LOOK,)), UNSET))
     trail = (Answered("look", seen, {"look": looks}),)

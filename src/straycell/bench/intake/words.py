@@ -1,7 +1,5 @@
 """Short answers: looks by one letter, several at once; words by their beginning; plain numbers in the prompt's unit."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterable
 from datetime import datetime, timedelta
@@ -107,8 +105,10 @@ def pick(text: str, kind: type[Word], name: str) -> Word:
     raise BadData(f"{name}: '{text.strip()[:40]}' {why}", f"one of: {' '.join(found or kind)}")
 
 
-def number(text: str, dimension: Dimension, unit: str, name: str, window: Window | None = None) -> float:
-    """A number in the unit that the prompt names, or with a unit of its own. Raises BadData."""
+def number(
+    text: str, dimension: Dimension, unit: str | None, name: str, window: Window | None = None
+) -> float:
+    """A number in the unit that the prompt names (None: none), or with a unit of its own. Raises BadData."""
     if not text.strip():
         raise BadData(f"{name}: nothing was typed", "type the figure, or ? for what it is for")
     return parse_quantity(
@@ -116,21 +116,22 @@ def number(text: str, dimension: Dimension, unit: str, name: str, window: Window
     )
 
 
-def _point(text: str, dimension: Dimension, unit: str, window: Window | None) -> str:
+def _point(text: str, dimension: Dimension, unit: str | None, window: Window | None) -> str:
     """A decimal comma as a point: where one number is asked for, a comma can only part its figures."""
     comma = re.fullmatch(r"\s*([+-]?\d+),(\d+)(\s*[^\d,.]*)", text)
     if comma is None:
         return text
     whole, part, tail = comma.groups()
-    # "2,450" mAh is 2450 to some and 2.45 to others: where both could be, neither is taken.
-    if len(part) == 3 and whole.lstrip("+-0") and _fits(f"{whole}{part}{tail}", dimension, unit, window):
-        raise BadData(
-            f"'{text.strip()}' could be {whole}{part} or {whole}.{part}", "type it without the comma"
-        )
-    return f"{whole}.{part}{tail}"
+    point, thousands = f"{whole}.{part}{tail}", f"{whole}{part}{tail}"
+    if len(part) != 3 or not whole.lstrip("+-0") or not _fits(thousands, dimension, unit, window):
+        return point
+    # "12,450" mAh is 12450 to some and 12.45 to others: where both could be, neither is taken.
+    if _fits(point, dimension, unit, window):
+        raise BadData(f"'{text.strip()}' could be {thousands} or {point}", "type it without the comma")
+    return thousands
 
 
-def _fits(text: str, dimension: Dimension, unit: str, window: Window | None) -> bool:
+def _fits(text: str, dimension: Dimension, unit: str | None, window: Window | None) -> bool:
     try:
         parse_quantity(text, dimension, bare=unit, window=window)
     except BadData:

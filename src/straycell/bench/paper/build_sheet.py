@@ -1,16 +1,14 @@
 """The page beside which a pack is joined, from a build as it is reserved."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 from straycell.bench.candidates import candidates
 from straycell.bench.context import Bench
-from straycell.bench.project_match import understood
+from straycell.bench.project_match import require_build, understood
 from straycell.builds import Build
 from straycell.cells import Form, position_name
-from straycell.errors import BadData
-from straycell.labels.build_sheet import BuildSheet, Section, SheetCell
+from straycell.labels.build_sheet import BuildSheet, Section
+from straycell.labels.build_sheet_drawing import SheetCell
 from straycell.matching import Candidate, UseLimits, as_built
 from straycell.matching.pack.shape_search import shape_words
 from straycell.matching.sheet.words import cell_lines, fact_lines, sheet_notes
@@ -26,11 +24,7 @@ MOST_NAMED = 24
 def build_sheet(bench: Bench, name: str) -> tuple[Build, BuildSheet]:
     """The build of a project and its sheet. Raises BadData for a project without one."""
     with bench.reading() as reader:
-        project, build = understood(reader.project(name)), reader.live_build(name)
-        if build is None:
-            raise BadData(
-                f"project '{name}' has no build", f"reserve one with: straycell build reserve '{name}'"
-            )
+        build, project = require_build(reader, name), understood(reader.project(name))
         known = {c.code: c for c in candidates(reader, bench.rules, bench.now, build.codes)}
     groups = [[known[code] for code in group] for group in build.groups]
     return build, sheet_of(project, groups, build.plan, bench)

@@ -1,13 +1,11 @@
 """Bars from the store: a cell's figures against their limits, boxes against theirs, what each kind of gear yields."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
-from straycell.acceptance.reasons import Outcome, Reason, Status, Verdict
-from straycell.acceptance.rules import RuleSet, Shown
+from straycell.acceptance import Outcome, Reason, RuleSet, Status, Verdict
+from straycell.acceptance.rules import Shown
 from straycell.bench.cell_list import Listed, Wanted, cell_list
 from straycell.bench.context import Bench
 from straycell.bench.paper.inventory import boxes_now
@@ -182,6 +180,11 @@ def bench_hours(events: Iterable[Event], came_from: Mapping[str, str | None]) ->
             for code in at_work:
                 hours[code] = hours.get(code, 0.0) + gap.total_seconds() / 3600.0 / len(at_work)
     return {code: found for code, found in hours.items() if found > 0}
+
+
+def yield_chart_of(bench: Bench) -> Chart:
+    """Every kind of gear that was opened."""
+    return yield_chart(yields_of(bench))
 
 
 def yield_chart(found: Sequence[Yield]) -> Chart:

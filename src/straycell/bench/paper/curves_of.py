@@ -1,15 +1,12 @@
 """Curves from the store: how a cell keeps its charge, and what came out of it, each beside its siblings."""
 
-from __future__ import annotations
-
 from datetime import datetime
 
-from straycell.acceptance import RuleSet
-from straycell.acceptance.case import Case
+from straycell.acceptance import Case, Evidence, RuleSet
 from straycell.acceptance.checks.pairs import windows
-from straycell.acceptance.evidence import Evidence
 from straycell.bench.context import Bench
 from straycell.bench.file_trace import again
+from straycell.bench.wording.sheet_words import kind_words
 from straycell.cells import Cell
 from straycell.physics.self_discharge import voltages_after
 from straycell.pictures.curves import Cone, Curve, Curves, Role
@@ -110,8 +107,6 @@ def run_curves_of(bench: Bench, number: str) -> Curves:
             runs = [each for each in reader.traces(code) if each.result["capacity_ah"] is not None]
             others += runs[-1:]
         files = {each.id: reader.trace_file(each.id) for each in (entry, *others[:MOST_RUNS])}
-    facts = cell.facts
-    kind = f"{facts.form} {facts.chemistry}  {facts.marking}".rstrip()
-    title = f"{cell.code}  {kind}  {day(entry.at)}"
+    title = f"{cell.code}  {kind_words(cell.facts)}  {day(entry.at)}"
     siblings = [again(each, files[each.id]) for each in others[:MOST_RUNS]]
-    return run_curves(title, again(entry, files[entry.id]), siblings, facts)
+    return run_curves(title, again(entry, files[entry.id]), siblings, cell.facts)

@@ -1,7 +1,5 @@
 """What lies in each box, and one box against what was scanned in it."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 

@@ -1,16 +1,15 @@
 """The labels of cells in the store: what each says now, which are outdated, on which stock each goes."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
-from straycell.acceptance import RuleSet, figures
-from straycell.acceptance.reasons import Outcome
+from straycell.acceptance import Outcome, RuleSet, figures
+from straycell.bench.cell_list import cells_at
+from straycell.bench.project_match import require_build
 from straycell.builds import Build
 from straycell.cells import Cell, Stage
-from straycell.errors import BadData, UsageFault
+from straycell.errors import UsageFault
 from straycell.labels.content import LabelContent, Place, Purpose, box_content, label_content, project_content
 from straycell.labels.payload import link_payload
 from straycell.labels.stocks.choose import by_stock, require_fit
@@ -80,7 +79,7 @@ class Wanted:
 
 def wanted_labels(reader: Reader, rules: RuleSet, now: datetime, wanted: Wanted) -> list[CellLabel]:
     """The labels asked for, in the order of the codes given, else by code. Raises BadData, UsageFault."""
-    places = places_of(_live_build(reader, wanted.project)) if wanted.project is not None else {}
+    places = places_of(require_build(reader, wanted.project)) if wanted.project is not None else {}
     if wanted.purpose is Purpose.BUILD and not places:
         raise UsageFault("build labels need the project they are for", "add --project NAME")
     codes = [reader.find_code(code) for code in wanted.codes] or list(places)
@@ -104,31 +103,14 @@ def wanted_labels(reader: Reader, rules: RuleSet, now: datetime, wanted: Wanted)
 
 
 def _in_house(reader: Reader, box: str | None, teardown: str | None) -> list[str]:
-    # Asked for its fault: a mistyped box would print no label without a word.
-    if box is not None:
-        reader.box(box)
-    came_from = None if teardown is None else reader.teardown(teardown).code
-    return [
-        cell.code
-        for cell in reader.cells(box=box)
-        if cell.stage is not Stage.HANDED_OVER and came_from in (None, cell.teardown)
-    ]
-
-
-def _live_build(reader: Reader, project: str) -> Build:
-    reader.project(project)
-    build = reader.live_build(project)
-    if build is None:
-        raise BadData(
-            f"project '{project}' has no build", f"reserve one with: straycell build reserve '{project}'"
-        )
-    return build
+    found = cells_at(reader, box, teardown)
+    return [cell.code for cell in found if cell.stage is not Stage.HANDED_OVER]
 
 
 def place_labels(reader: Reader, box: str | None, project: str | None) -> list[LabelContent]:
     """The label of a box, of a project's tray, or of every box. Raises BadData."""
     if project is not None:
-        build = _live_build(reader, project)
+        build = require_build(reader, project)
         shape = f"{len(build.groups)} in series, {len(build.groups[0])} in parallel"
         return [project_content(project, shape, len(build.codes))]
     chosen = reader.boxes() if box is None else [reader.box(box)]

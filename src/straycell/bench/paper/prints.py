@@ -4,73 +4,48 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeAlias
 
 from straycell.bench.cell_list import Listed, Wanted, cell_list
 from straycell.bench.context import Bench
 from straycell.bench.paper.build_sheet import build_sheet
-from straycell.bench.paper.charts import boxes_chart_of, limits_chart_of, yield_chart, yields_of
-from straycell.bench.paper.curves_of import rest_curves_of, run_curves_of
 from straycell.errors import BadData
 from straycell.labels.content import Purpose
 from straycell.labels.stocks.stock import Stock
-from straycell.pictures.bars import chart_picture
-from straycell.pictures.curves import curves_picture
-from straycell.pictures.figure import Kind
-from straycell.pictures.stock import Point, stock_picture
+from straycell.pictures.bars import Chart
+from straycell.pictures.curves import Curves
+from straycell.pictures.stock import Point, Scatter
 from straycell.safety import Step, cautions_for
 
 if TYPE_CHECKING:
     from straycell.bench.paper.labels_of import CellLabel
 
 DPI = 100
+Drawing: TypeAlias = Chart | Curves | Scatter
+"""What has lines for a terminal and a picture for a file; `drawn` are the characters that its lines need."""
 
 
-def points_of(listed: Sequence[Listed]) -> list[Point]:
-    """The cells that have both figures today."""
-    return [
+def scatter_of(listed: Sequence[Listed]) -> Scatter:
+    """These cells by both figures, those that have them today."""
+    points = tuple(
         Point(each.capacity.value, each.resistance.value, each.outcome)
         for each in listed
         if each.capacity is not None and each.resistance is not None
-    ]
+    )
+    return Scatter(points, len(listed) - len(points))
 
 
-def stock_points(bench: Bench) -> tuple[list[Point], int]:
-    """Every cell with both figures today, and how many have not."""
+def stock_scatter(bench: Bench) -> Scatter:
+    """Every cell, capacity over resistance."""
     with bench.reading() as reader:
-        listed = cell_list(reader, bench.rules, bench.now, Wanted())
-    points = points_of(listed)
-    return points, len(listed) - len(points)
+        return scatter_of(cell_list(reader, bench.rules, bench.now, Wanted()))
 
 
-def stock_png(bench: Bench) -> bytes:
-    """Every cell with both figures today, capacity over resistance."""
-    return stock_picture(*stock_points(bench), "png", DPI)
-
-
-def rest_picture(bench: Bench, code: str, kind: Kind = "svg") -> bytes:
-    """How a cell keeps its charge within its limits, siblings faint; by its code as typed. Raises BadData."""
-    return curves_picture(rest_curves_of(bench, code), kind, DPI)
-
-
-def run_picture(bench: Bench, number: str, kind: Kind = "svg") -> bytes:
-    """The run of a trace over its siblings' and its rating, by the trace's number as typed. Raises BadData."""
-    return curves_picture(run_curves_of(bench, number), kind, DPI)
-
-
-def limits_picture(bench: Bench, code: str, kind: Kind = "svg") -> bytes:
-    """A cell's figures with U against their limits, by its code as typed. Raises BadData."""
-    return chart_picture(limits_chart_of(bench, code), kind, DPI)
-
-
-def boxes_picture(bench: Bench, kind: Kind = "svg") -> bytes:
-    """The energy in each box against its limit."""
-    return chart_picture(boxes_chart_of(bench), kind, DPI)
-
-
-def yield_picture(bench: Bench, kind: Kind = "svg") -> bytes:
-    """What each kind of gear gave, an object and an hour at the bench."""
-    return chart_picture(yield_chart(yields_of(bench)), kind, DPI)
+def for_a_page(drawing: Drawing) -> tuple[str, bytes]:
+    """Media type and content: lines and text, but the stock in dots, as a mark a cell would be larger."""
+    if isinstance(drawing, Scatter):
+        return "image/png", drawing.picture("png", DPI)
+    return "image/svg+xml", drawing.picture("svg", DPI)
 
 
 def shelf_labels(

@@ -1,15 +1,13 @@
 """Taking a cell out of use for good, and recording that something happened to cells."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from straycell.acceptance.evidence import Condemnation
+from straycell.acceptance import Condemnation
 from straycell.bench.context import Bench
 from straycell.bench.recording.record import After, Lost
-from straycell.safety.handover.condition import NOT_LOOKED_OVER, condition_of
+from straycell.safety.handover.listing import NOT_LOOKED_OVER, condition_of
 from straycell.safety.incidents import IncidentKind, find_incident
 
 

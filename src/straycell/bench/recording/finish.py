@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass, replace
+from typing import TYPE_CHECKING
 
 from straycell.bench.context import Bench
 from straycell.bench.project_match import held_match, understood
 from straycell.builds import Build
 from straycell.errors import NegativeAnswer
 from straycell.matching import Match
-from straycell.matching.sheet.fusing import fitted_fault
+from straycell.matching.sheet.currents import fitted_fault
 from straycell.physics.loads import ConstantCurrent
 from straycell.projects import ChargeSpec, Project, finish_faults
 from straycell.quantities import Dimension, show
-from straycell.store.reader import Reader
+from straycell.readings import Field
+
+if TYPE_CHECKING:
+    from straycell.store.reader import Reader
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +58,17 @@ class Device:
             if self.measured_float_v is not None:
                 charge = replace(charge, measured_float_v=self.measured_float_v)
         return replace(project, need=need, load=load, charge=charge)
+
+
+OF_DEVICE = (
+    Field("current_a", Dimension.CURRENT, "current", "What the device draws at the cells, as measured now."),
+    Field("peak_current_a", Dimension.CURRENT, "peak", "Its highest, as measured now."),
+    Field("temperature_c", Dimension.TEMPERATURE, "temperature", "Where the device works."),
+    Field("charge_current_a", Dimension.CURRENT, "charge", "What its charger gives, as measured now."),
+    Field("measured_float_v", Dimension.VOLTAGE, "end", "Where its charger ends, the whole string."),
+    Field("fuse_a", Dimension.CURRENT, "fuse", "The rating of the fuse that is in."),
+)
+"""What is asked of a device, by the names of its fields."""
 
 
 def _largest_a(project: Project) -> float:

@@ -4,15 +4,13 @@ A group that sinks faster, or lies outside its limits, puts its cells on hold; a
 of each of its cells, too, which the acceptance rules judge.
 """
 
-from __future__ import annotations
-
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
-from straycell.acceptance.case import Case
+from straycell.acceptance import Case, RuleSet
 from straycell.acceptance.evidence import GROUP_OUTSIDE, GROUP_SANK
-from straycell.acceptance.rules import RuleSet
+from straycell.bench.project_match import require_build
 from straycell.builds import Build, GroupVoltage, Inspection
 from straycell.errors import BadData
 from straycell.keys import NEW
@@ -24,7 +22,6 @@ from straycell.safety.group_watch import (
     Rise,
     Sinking,
     allowed,
-    next_inspection,
     outside,
     rose_alone,
     sinking,
@@ -35,23 +32,13 @@ from straycell.store.writer import Writer
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """What voltages of a build's groups would show, before they are recorded; `rises` may be groups charged alone."""
+    """What voltages of a build's groups show; `rises` may be groups charged alone."""
 
     build: Build
     inspection: Inspection
     sinking: tuple[Sinking, ...]
     outside: tuple[Outside, ...]
     rises: tuple[Rise, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Inspected:
-    """The build as it is now, what its groups showed, and when the next inspection is due (UTC)."""
-
-    build: Build
-    sinking: tuple[Sinking, ...]
-    outside: tuple[Outside, ...]
-    next_at: datetime | None
 
 
 def look_at_groups(
@@ -68,9 +55,7 @@ def look_at_groups(
 
     Raises BadData where the build has no groups in series to compare, or another number of them.
     """
-    build = reader.live_build(project)
-    if build is None:
-        raise BadData(f"project '{project}' has no build", "see: straycell build list")
+    build = require_build(reader, project)
     # Groups are judged against each other: self-discharge shows as one that sinks alone.
     count = len(build.groups)
     if count < 2:
@@ -102,8 +87,8 @@ def _allowed(reader: Reader, codes: Sequence[str], rules: RuleSet, now: datetime
     return allowed([Case(e, e.facts, rules, now) for e in reader.evidences(codes).values()])
 
 
-def inspect_groups(writer: Writer, seen: Seen, meter: Meter | None) -> Inspected:
-    """Record what was seen. Raises BadData for a second inspection at one time."""
+def inspect_groups(writer: Writer, seen: Seen, meter: Meter | None) -> Seen:
+    """Record what was seen; the same with the build as it is then. Raises BadData for a second inspection at one time."""
     build, groups = seen.build, seen.inspection.groups
     held = {
         GROUP_SANK: [one.group for one in seen.sinking],
@@ -115,7 +100,7 @@ def inspect_groups(writer: Writer, seen: Seen, meter: Meter | None) -> Inspected
     if harmed:
         at = seen.inspection.at
         writer.add_readings([Reading(NEW, c, Quantity.VOLTAGE, at, v, meter=meter) for c, v in harmed])
-    return Inspected(made, seen.sinking, seen.outside, next_inspection(made))
+    return replace(seen, build=made)
 
 
 def _voltage(value_v: float, meter: Meter | None, rules: RuleSet, now: datetime) -> GroupVoltage:

@@ -6,6 +6,7 @@ from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypeVar
 
+from straycell.bench.cell_list import cells_at
 from straycell.bench.outlook import IN_HOUSE
 from straycell.cells import Stage
 from straycell.errors import BadData, StraycellError, UsageFault
@@ -35,20 +36,13 @@ class Which:
             )
         if self.codes:
             return list(dict.fromkeys(each(self.codes, reader.find_code)))
-        if self.box is not None:
-            reader.box(self.box)
-        source = None if self.teardown is None else reader.teardown(self.teardown).code
-        found = [
-            cell.code
-            for cell in reader.cells(box=self.box)
-            if cell.stage in stages and source in (None, cell.teardown)
-        ]
+        found = [c.code for c in cells_at(reader, self.box, self.teardown) if c.stage in stages]
         if not found:
             where = " and ".join(
                 part
                 for part in (
                     f"box '{self.box}'" if self.box is not None else "",
-                    f"tear-down {source}" if source is not None else "",
+                    f"tear-down {self.teardown}" if self.teardown is not None else "",
                 )
                 if part
             )

@@ -11,13 +11,11 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from straycell.acceptance.case import Case
-from straycell.acceptance.reasons import Verdict
+from straycell.acceptance import Case, Verdict
 from straycell.bench.context import Bench
 from straycell.bench.recording.correction import Correction
 from straycell.bench.recording.many import Which, each
-from straycell.bench.recording.reading_form import Said, check_form, readings_of
-from straycell.bench.recording.rest import require_rest
+from straycell.bench.recording.reading_form import Said, check_form, readings_of, require_rest
 from straycell.bench.uncounted_capacity import doubted, remedy
 from straycell.cells import Cell
 from straycell.errors import BadData, UsageFault

@@ -1,16 +1,12 @@
 """What runs by itself and must be looked at: a rest that ends, a charge that was begun. From the store's moments alone."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from enum import StrEnum, auto
+from enum import StrEnum
 from math import floor
 
-from straycell.acceptance.permission import charge_refusal
-from straycell.acceptance.reasons import Verdict
-from straycell.acceptance.work import WorkKind
+from straycell.acceptance import Verdict, WorkKind, charge_refusal
 from straycell.bench.context import Bench
 from straycell.errors import BadData
 
@@ -20,11 +16,8 @@ LONGEST_CHARGE = timedelta(hours=48)
 """Nobody recorded the end of one begun longer ago: its timer would only hide others (common practice, no published source)."""
 
 
-class Runs(StrEnum):
-    """What a timer counts down to."""
-
-    REST = auto()
-    CHARGE = auto()
+Runs = StrEnum("Runs", "REST CHARGE")
+"""What a timer counts down to."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,10 +1,9 @@
 """Figures of rules and reasons as a person writes them: mohm, mAh, per cent, times. JSON keeps SI."""
 
-from __future__ import annotations
-
 import math
 
-from straycell.acceptance.rules import Limit, Shown
+from straycell.acceptance import Limit
+from straycell.acceptance.rules import Shown
 from straycell.quantities import Dimension, show
 
 _DIMENSIONS = {

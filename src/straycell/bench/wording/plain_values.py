@@ -1,7 +1,5 @@
 """Values of every kind in JSON's own kinds, and stored times as local ones."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable, Mapping
 from datetime import date, datetime

@@ -1,7 +1,5 @@
 """A project's device in words, to hold against the thing itself."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from straycell.projects import Project, load_kind

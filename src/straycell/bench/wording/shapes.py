@@ -1,14 +1,11 @@
 """Records as JSON: keys of quantities name their unit, times carry their offset (see plain_values)."""
 
-from __future__ import annotations
-
 import math
 from dataclasses import asdict
 from datetime import datetime
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from straycell.acceptance import Figures
-from straycell.acceptance.record import verdict_to_json
+from straycell.acceptance import Figures, verdict_to_json
 from straycell.bench.cell_list import Listed
 from straycell.bench.cell_sheet import CellSheet
 from straycell.cells import Cell
@@ -16,11 +13,9 @@ from straycell.meters import ACCURACIES, Accuracy, Meter, Resolution
 from straycell.quantities import Measured
 from straycell.readings import KINDS, CautiousDefaults, Charge, Quantity, Reading, by_default, measured
 from straycell.safety.due.survey import DueItem
+from straycell.safety.stock import BoxStock
 from straycell.store.book.records import Event, Photograph, RecordedReading
 from straycell.teardowns import Teardown
-
-if TYPE_CHECKING:
-    from straycell.safety.stock import BoxStock
 
 Json = dict[str, Any]
 _HOUR_S = 3600.0

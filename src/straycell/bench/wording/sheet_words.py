@@ -1,7 +1,5 @@
 """What is known of a cell in words: what it is, its figures, its readings and how each was taken."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 
 from straycell.bench.cell_sheet import CellHistory, CellSheet
@@ -24,7 +22,10 @@ from straycell.readings import (
 from straycell.store.book.records import Event, RecordedReading
 from straycell.typed import day
 
-_D = Dimension
+
+def kind_words(known: CellFacts) -> str:
+    """`18650 nmc  INR18650-26`: what it is, for a heading."""
+    return f"{known.form} {known.chemistry}  {known.marking}".rstrip()
 
 
 def identity(cell: Cell) -> list[tuple[str, str | None]]:
@@ -45,18 +46,18 @@ def rated(known: CellFacts) -> str:
     """`2600 mAh, 35 mohm a.c.`; empty when nothing is known."""
     parts = []
     if known.rated_capacity_ah is not None:
-        parts.append(show_quantity(known.rated_capacity_ah, _D.CAPACITY))
+        parts.append(show_quantity(known.rated_capacity_ah, Dimension.CAPACITY))
     if known.rated_resistance_ohm is not None:
         parts.append(
-            f"{show_quantity(known.rated_resistance_ohm, _D.RESISTANCE)} ({known.rated_resistance_method})"
+            f"{show_quantity(known.rated_resistance_ohm, Dimension.RESISTANCE)} ({known.rated_resistance_method})"
         )
     if known.full_voltage_v is not None:
-        parts.append(f"full at {show_quantity(known.full_voltage_v, _D.VOLTAGE)}")
+        parts.append(f"full at {show_quantity(known.full_voltage_v, Dimension.VOLTAGE)}")
     for label, value in (("in", known.maker_charge_current_a), ("out", known.maker_discharge_current_a)):
         if value is not None:
-            parts.append(f"{label} {show_quantity(value, _D.CURRENT)}")
+            parts.append(f"{label} {show_quantity(value, Dimension.CURRENT)}")
     if known.mass_g is not None:
-        parts.append(show_quantity(known.mass_g, _D.MASS))
+        parts.append(show_quantity(known.mass_g, Dimension.MASS))
     return ", ".join(parts)
 
 
@@ -69,8 +70,8 @@ def figures(page: CellSheet) -> list[tuple[str, str | None]]:
     """Name and value of the figures that count today, and why others do not."""
     f = page.figures
     none = "none valid today"
-    capacity = figure(f.capacity, _D.CAPACITY)
-    resistance = figure(f.resistance, _D.RESISTANCE)
+    capacity = figure(f.capacity, Dimension.CAPACITY)
+    resistance = figure(f.resistance, Dimension.RESISTANCE)
     # "At least" goes with the figure wherever it is printed: a lower bound alone reads like a value.
     least, method = ("at least " if f.at_least else ""), f", {f.resistance_method}"
     why = page.doubted.get(f.capacity_reading.id, "") if f.capacity_reading else ""
@@ -80,7 +81,9 @@ def figures(page: CellSheet) -> list[tuple[str, str | None]]:
         ("resistance", f"{resistance}  ({day(f.resistance_at)}{method})" if resistance else none),
         (
             "rest voltage",
-            f"{figure(f.rest_voltage, _D.VOLTAGE)}  ({day(f.rest_voltage_at)})" if f.rest_voltage else none,
+            f"{figure(f.rest_voltage, Dimension.VOLTAGE)}  ({day(f.rest_voltage_at)})"
+            if f.rest_voltage
+            else none,
         ),
     ]
 

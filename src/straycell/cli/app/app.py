@@ -1,7 +1,5 @@
 """The root of the command line: global options, the nouns, and the one place where errors end."""
 
-from __future__ import annotations
-
 import io
 import os
 import re
@@ -18,7 +16,7 @@ import typer
 from straycell import __version__
 from straycell.cli.app import options, output
 from straycell.cli.app.faults import explain, on_terminal
-from straycell.cli.app.grammar.globals import GlobalOptions, refuse_unreadable, take_globals
+from straycell.cli.app.grammar.globals import refuse_unreadable, take_globals
 from straycell.cli.app.grammar.noun_table import NOUNS
 from straycell.cli.app.grammar.verbs import root_app
 from straycell.errors import EXIT_DONE, StraycellError
@@ -66,16 +64,11 @@ def main(argv: Sequence[str]) -> int:
     """Run one command line in this process and return its exit code; nothing but a bug in here can raise."""
     # Before anything is printed: also the refusal of unreadable words must reach the screen.
     _forgive_encoding()
-    found, stdout = GlobalOptions(debug="--debug" in argv), sys.stdout
+    found, stdout = options.Session(debug="--debug" in argv), sys.stdout
     try:
         refuse_unreadable(argv)
         found = take_globals(argv, root_command())
-        with (
-            options.use(
-                options.Session(found.store, found.json, found.debug, found.quiet, os.environ, stdout)
-            ),
-            _damage_named(),
-        ):
+        with options.use(found), _damage_named():
             code = _dispatch(found)
         # A pipe that broke shows itself only when the buffer is written.
         stdout.flush()
@@ -108,7 +101,7 @@ def _damage_named() -> Iterator[None]:
             raise
 
 
-def _dispatch(found: GlobalOptions) -> int:
+def _dispatch(found: options.Session) -> int:
     """Run what the line asks for. With --json nothing but one document reaches stdout, help included."""
     if found.version:
         output.emit({"version": __version__}, lambda: output.say(f"straycell {__version__}"))

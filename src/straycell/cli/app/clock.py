@@ -1,7 +1,5 @@
 """The one clock. `STRAYCELL_NOW` (ISO 8601 with a zone) pins it, for tests and demonstrations only."""
 
-from __future__ import annotations
-
 import os
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager

@@ -9,8 +9,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
-from straycell.acceptance import load_rules
-from straycell.acceptance.rules import RuleSet
+from straycell.acceptance import RuleSet, load_rules
 from straycell.bench.context import Bench
 from straycell.bench.recording.record import lost_words
 from straycell.cli.app import clock, options

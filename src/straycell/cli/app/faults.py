@@ -1,7 +1,5 @@
 """Every way a command can fail, as one to three lines on stderr and an exit code."""
 
-from __future__ import annotations
-
 import errno
 import textwrap
 from collections.abc import Sequence

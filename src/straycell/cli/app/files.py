@@ -1,7 +1,5 @@
 """Files that commands write (`--out`, `--ics`): as `files.write` has it, and never in the place of the store."""
 
-from __future__ import annotations
-
 from contextlib import AbstractContextManager
 from pathlib import Path
 from typing import Annotated

@@ -1,7 +1,5 @@
 """What the global options said, for the command that runs now."""
 
-from __future__ import annotations
-
 import os
 import shutil
 import sys
@@ -14,12 +12,14 @@ from typing import TextIO
 
 @dataclass(frozen=True, slots=True)
 class Session:
-    """One command line's globals. `stdout` is where data goes, whatever `sys.stdout` is meanwhile."""
+    """One command line's globals and the `rest` of it. `stdout` is where data goes, whatever `sys.stdout` is meanwhile."""
 
     store: str | None = None
     json: bool = False
     debug: bool = False
     quiet: bool = False
+    version: bool = False
+    rest: list[str] = field(default_factory=list)
     env: Mapping[str, str] = field(default_factory=lambda: os.environ)
     stdout: TextIO = field(default_factory=lambda: sys.stdout)
 

@@ -1,7 +1,5 @@
 """Data on stdout, talk on stderr. Rich draws tables for a terminal only; in a pipe they are plain text."""
 
-from __future__ import annotations
-
 import sys
 import textwrap
 from collections.abc import Callable, Iterable, Iterator
@@ -132,7 +130,15 @@ def section(title: str) -> None:
         print(f"\x1b[1m{line}\x1b[0m" if current.in_colour else line, file=current.stdout)
 
 
-def bullets(lines: Iterable[str], *, indent: str = "  ") -> None:
+def bullets(lines: Iterable[str]) -> None:
     """One `- ` entry a line, wrapped."""
     for text in lines:
-        say_wrapped(f"- {text}", indent)
+        say_wrapped(f"- {text}", "  ")
+
+
+def listed(title: str, lines: Iterable[str]) -> None:
+    """A heading with its entries; nothing where there are none."""
+    entries = list(lines)
+    if entries:
+        section(title)
+        bullets(entries)

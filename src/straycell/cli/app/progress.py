@@ -1,7 +1,5 @@
 """How far long work has come, on one line of a terminal; nothing in a pipe, and nothing when it is soon done."""
 
-from __future__ import annotations
-
 import sys
 import time
 from collections.abc import Callable, Iterator

@@ -1,7 +1,5 @@
 """Questions to a person. Without a terminal nothing is asked: `--yes` confirms, else exit 2."""
 
-from __future__ import annotations
-
 import sys
 
 from straycell.errors import BadData, UsageFault

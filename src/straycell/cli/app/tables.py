@@ -1,7 +1,5 @@
 """Rows for a person: a table where its columns fit, else a card for each row; nothing that decides is cut."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Collection, Mapping, Sequence
 from typing import Literal, TypeVar
 
@@ -19,7 +17,7 @@ class Marked(str):
 
     style: str
 
-    def __new__(cls, text: str, style: str) -> Marked:
+    def __new__(cls, text: str, style: str) -> "Marked":
         made = super().__new__(cls, text)
         made.style = style
         return made

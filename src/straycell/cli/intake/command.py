@@ -1,7 +1,5 @@
 """`straycell intake`: the command that brings the dialogue, the terminal and the store together."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated
@@ -16,8 +14,7 @@ from straycell.bench.intake.state import Session
 from straycell.bench.intake.store_actions import CellKept
 from straycell.cli.app import context, options, output, tables
 from straycell.cli.app.faults import EXIT_INTERRUPTED
-from straycell.cli.app.grammar import values
-from straycell.cli.app.grammar.verbs import lone_app
+from straycell.cli.app.grammar import lone_app, values
 from straycell.cli.intake import terminal
 from straycell.errors import BadData
 from straycell.teardowns import parse_teardown_code

@@ -1,7 +1,5 @@
 """A code in letters that can be read from across the bench; zero is struck through, so it is not an O."""
 
-from __future__ import annotations
-
 _ROWS = 7
 _SHAPES = """
 0 .###. #...# #..## #.#.# ##..# #...# .###.

@@ -1,7 +1,5 @@
 """One line from a person at a terminal, with editing and a history for each kind of question."""
 
-from __future__ import annotations
-
 import os
 import signal
 import sys

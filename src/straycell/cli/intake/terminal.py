@@ -1,7 +1,5 @@
 """The person's side of a dialogue: one line in, words out on stderr, so that stdout stays data."""
 
-from __future__ import annotations
-
 import shutil
 import sys
 from collections import Counter
@@ -10,10 +8,9 @@ from typing import Any
 
 from straycell.bench.context import Bench
 from straycell.bench.intake.script import Act, Ask, Caution, Effect, Large, Say, Talk, Tone, advance
-from straycell.cli.app import options, output
+from straycell.cli.app import cautions, options, output
 from straycell.cli.intake.glyphs import large
 from straycell.cli.intake.line_editor import LineEditor
-from straycell.cli.show.cautions_talk import read_in_full, remember
 from straycell.errors import UsageFault
 from straycell.safety import added_by, spoken_cautions
 
@@ -99,12 +96,12 @@ class Terminal:
         """In full when the danger is new today, after that in one short line."""
         steps = [*caution.steps, *added_by([caution.facts] if caution.facts is not None else [])]
         # What this evening said counts even where the state folder cannot be written.
-        known = self._read_tonight | read_in_full()
+        known = self._read_tonight | cautions.read_in_full()
         texts, in_full = spoken_cautions(steps, known, quiet=options.current().quiet)
         for text in texts:
             self.say(f"! {text}", Tone.FAULT)
         self._read_tonight = known.union(in_full)
-        remember(in_full)
+        cautions.remember(in_full)
 
     def _print(self, line: str, tone: Tone) -> None:
         weight = "" if self._plain else _WEIGHT.get(tone, "")

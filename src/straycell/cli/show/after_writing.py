@@ -1,14 +1,11 @@
 """What a write did to a cell's verdict, shown in two lines, with the cautions of what was seen."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 
-from straycell.acceptance.reasons import Outcome
+from straycell.acceptance import Outcome
 from straycell.bench import verdict_words
 from straycell.bench.recording.record import After, Recorded, lost_words
-from straycell.cli.app import clock, output
-from straycell.cli.show.cautions_talk import BESIDE_ANSWER, read_in_full, remember, talk_cautions
+from straycell.cli.app import cautions, clock, output
 from straycell.keys import RecordKey
 from straycell.safety import Step
 
@@ -49,9 +46,9 @@ def talk_doubts(doubts: Mapping[RecordKey, str], remedy: str) -> None:
     for number, why in doubts.items():
         output.talk(f"{number} is {why}")
     known = "remedy of a capacity"
-    if doubts and remedy and known not in read_in_full():
+    if doubts and remedy and known not in cautions.read_in_full():
         output.hint(remedy)
-        remember([known])
+        cautions.remember([known])
 
 
 def _talk_one(after: After, step: Step, shown: set[RecordKey], *, with_next: bool) -> None:
@@ -60,22 +57,22 @@ def _talk_one(after: After, step: Step, shown: set[RecordKey], *, with_next: boo
     steps = verdict_words.steps(verdict, clock.now())
     # What to do next is reported whole once a day for each kind of work, like a caution; after that a reminder is enough.
     work = {f"next {step.words}" for step in steps[:1]}
-    again = not with_next or (bool(work) and work <= read_in_full())
+    again = not with_next or (bool(work) and work <= cautions.read_in_full())
     out = verdict.outcome is Outcome.DISCARD
     became = verdict_words.after_a_write(verdict, shown, again=again)
     output.talk(f"{after.cell.code}{':' if out else ' is' if again else ' is now'} {became}")
     # Where discards go is one errand for all of them; what to do with this one now is in the cautions.
     if steps and with_next and not (out and again):
         output.hint(f"next: {steps[0].in_brief if again or out else steps[0].as_next}")
-    _talk_cautions([after], step, room=BESIDE_ANSWER if with_next else 0)
+    _talk_cautions([after], step, room=cautions.BESIDE_ANSWER if with_next else 0)
     if with_next:
-        remember(work)
+        cautions.remember(work)
 
 
-def _talk_cautions(found: Sequence[After], step: Step, *, room: int = BESIDE_ANSWER) -> None:
+def _talk_cautions(found: Sequence[After], step: Step, *, room: int = cautions.BESIDE_ANSWER) -> None:
     """The cautions of what is done next: with a cell out of use it is put away."""
     steps: dict[Step, None] = {}
     for after in found:
         out = after.verdict.outcome is Outcome.DISCARD
         steps.update(dict.fromkeys(verdict_words.parting(after.verdict) if out else [step]))
-    talk_cautions(*steps, kinds=[after.cell.facts for after in found], room=room)
+    cautions.talk(*steps, kinds=[after.cell.facts for after in found], room=room)

@@ -1,29 +1,25 @@
 """One cell on one page: what it is, what it may do, why, what comes next; many as a table of figures."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
-from straycell.acceptance.permission import usable_until
+from straycell.acceptance import usable_until
 from straycell.bench import verdict_words
 from straycell.bench.cell_list import Listed
 from straycell.bench.cell_sheet import CellSheet
-from straycell.bench.wording.sheet_words import figures, identity, reading_row
+from straycell.bench.wording.sheet_words import figures, identity, kind_words, reading_row
 from straycell.cells import Stage
 from straycell.cli.app import output, tables
-from straycell.cli.app.files import write_whole
 from straycell.cli.app.grammar.values import nearest_word_fault
-from straycell.cli.show import verdict_page
-from straycell.cli.show.outcomes import outcome_cell
-from straycell.cli.show.picture import kind_of
+from straycell.cli.show import picture, verdict_page
+from straycell.cli.show.verdict_page import outcome_cell
 from straycell.quantities import Measured
 
 
 def sheet(page: CellSheet) -> None:
     """Print the page for a person."""
     cell = page.cell
-    output.say(f"{cell.code}  {cell.facts.form} {cell.facts.chemistry}  {cell.facts.marking}".rstrip())
+    output.say(f"{cell.code}  {kind_words(cell.facts)}")
     withdrawn = cell.stage is Stage.WITHDRAWN
     # Of a cell that never was no verdict says anything.
     if withdrawn:
@@ -41,12 +37,10 @@ def sheet(page: CellSheet) -> None:
     output.section("Measured")
     output.facts(figures(page), indent="  ")
     # Five reasons fill the screen; the rest would push the next step, which is what is looked for, off it.
-    reasons = verdict_words.why(page.verdict, at_most=5)
-    if reasons:
-        output.section("Why")
-        output.bullets(reasons)
-    output.section("Next")
-    output.bullets(verdict_words.next_steps(page.verdict, page.now) or ["nothing: it is ready for a project"])
+    output.listed("Why", verdict_words.why(page.verdict, at_most=5))
+    output.listed(
+        "Next", verdict_words.next_steps(page.verdict, page.now) or ["nothing: it is ready for a project"]
+    )
     output.section("Readings")
     rows = [reading_row(recorded, page.defaults, page.doubted) for recorded in page.recorded]
     tables.table(["id", "what", "value", "at", "how"], rows, flexible="how", empty="none recorded yet")
@@ -97,12 +91,10 @@ def show(listed: Sequence[Listed], names: Sequence[str]) -> None:
 
 def draw(listed: Sequence[Listed], path: Path, *, force: bool) -> None:
     """The cells as a picture. Raises BadData for another suffix than .png or .svg."""
-    from straycell.bench.paper.prints import points_of
-    from straycell.pictures.stock import stock_picture
+    from straycell.bench.paper.prints import scatter_of
 
     # A cell without both figures has no place in the picture; how many they are is written on it.
-    points = points_of(listed)
-    write_whole(path, stock_picture(points, len(listed) - len(points), kind_of(path)), force=force)
+    picture.write(scatter_of(listed), path, force)
     output.hint(f"drawn in {path}")
 
 

@@ -1,7 +1,5 @@
 """The demo on screen: short enough to read in one go, each step with the command that does the same."""
 
-from __future__ import annotations
-
 import os
 import shlex
 import shutil
@@ -10,7 +8,7 @@ import textwrap
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 
-from straycell.acceptance.reasons import Outcome
+from straycell.acceptance import Outcome
 from straycell.bench import verdict_words
 from straycell.cli.app import clock, options, output
 from straycell.cli.nouns.keep import demo_story

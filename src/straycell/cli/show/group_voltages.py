@@ -5,16 +5,15 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from straycell.builds import Build, BuildState
-from straycell.cli.app import output, prompts
-from straycell.cli.show.cautions_talk import talk_cautions
+from straycell.cli.app import cautions, output, prompts
 from straycell.errors import BadData, UsageFault
 from straycell.quantities import Dimension, Window, parse_quantity, show
 from straycell.safe_side import at_most
 from straycell.safety import Step
-from straycell.safety.group_watch import Edge, Outside, Sinking
+from straycell.safety.group_watch import Edge, Outside, Sinking, next_inspection
 
 if TYPE_CHECKING:
-    from straycell.bench.recording.inspection import Inspected, Seen
+    from straycell.bench.recording.inspection import Seen
 
 _CELL = Window(0.0, 4.6, "one group of a pack")
 _NONE = "none"
@@ -74,7 +73,7 @@ def ask_about(seen: Seen, charged_alone: frozenset[int] | None) -> frozenset[int
     return frozenset(alone)
 
 
-def groups_document(found: Inspected) -> dict[str, Any]:
+def groups_document(found: Seen) -> dict[str, Any]:
     """The JSON of an inspection: each group's voltage and U, the groups that sink (from 1), and the next day."""
     last = found.build.inspections[-1]
     return {
@@ -95,11 +94,11 @@ def groups_document(found: Inspected) -> dict[str, Any]:
             for o in found.outside
         ],
         "charged_alone": [number for number, g in enumerate(last.groups, 1) if g.charged_alone],
-        "next_inspection": found.next_at,
+        "next_inspection": next_inspection(found.build),
     }
 
 
-def talk_groups(found: Inspected) -> None:
+def talk_groups(found: Seen) -> None:
     """What the voltages show: a group outside its limits or that sinks is a danger, else the next day to measure."""
     for far in found.outside:
         output.talk(_out_of_limits(found, far))
@@ -108,14 +107,14 @@ def talk_groups(found: Inspected) -> None:
         if one.group not in outside:
             output.talk(_warning(found, one))
     if found.sinking or found.outside:
-        talk_cautions(Step.DISMANTLE)
+        cautions.talk(Step.DISMANTLE)
         return
     for words in _alone_words(found.build):
         output.talk(words)
     if len(found.build.inspections) == 1:
         output.talk("the first voltages of its groups: nothing to compare them with yet")
-    if found.next_at is not None:
-        output.hint(f"measure the groups again on {output.day(found.next_at)}: straycell due --ahead 90")
+    if (next_at := next_inspection(found.build)) is not None:
+        output.hint(f"measure the groups again on {output.day(next_at)}: straycell due --ahead 90")
 
 
 def _alone_words(build: Build) -> list[str]:
@@ -144,7 +143,7 @@ def _apart(build: Build) -> str:
     return f"Take the pack apart: straycell build dismantle '{build.project}'"
 
 
-def _out_of_limits(found: Inspected, one: Outside) -> str:
+def _out_of_limits(found: Seen, one: Outside) -> str:
     codes = ", ".join(found.build.groups[one.group])
     volts, limit = show(one.voltage.value, Dimension.VOLTAGE), show(one.limit_v, Dimension.VOLTAGE)
     side = "above" if one.edge is Edge.OVER_FULL else "below"
@@ -155,7 +154,7 @@ def _out_of_limits(found: Inspected, one: Outside) -> str:
     )
 
 
-def _warning(found: Inspected, one: Sinking) -> str:
+def _warning(found: Seen, one: Sinking) -> str:
     codes = ", ".join(found.build.groups[one.group])
     # The least that is sure: what was seen less its uncertainty.
     sure = at_most(one.more_v - one.u_v, Dimension.VOLTAGE)

@@ -1,7 +1,5 @@
 """The pages of `straycell load` for a person, made from the same documents as their JSON."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from typing import Any
 
@@ -12,7 +10,6 @@ from straycell.matching.words import run_hours as hours
 from straycell.physics.run_time.asked import LAMPS_DARK
 from straycell.quantities import Dimension, show
 
-_D = Dimension
 Document = Mapping[str, Any]
 
 
@@ -20,7 +17,7 @@ def drop_page(found: Document) -> None:
     """What a device draws; or only what a resistor is."""
     resistor = found["resistor"]
     if found["current_a"] is None:
-        output.say(f"{ohms(resistor['ohm'])} ± {show(resistor['tolerance'], _D.FRACTION)}")
+        output.say(f"{ohms(resistor['ohm'])} ± {show(resistor['tolerance'], Dimension.FRACTION)}")
     else:
         output.say(_drawn(found))
     output.facts(
@@ -28,7 +25,7 @@ def drop_page(found: Document) -> None:
             ("each lamp", _each(found)),
             ("resistor", _resistor(resistor)),
             ("bands say", _bands(resistor) if found["current_a"] is not None else _spread(resistor)),
-            ("lamps at", show(found["lamp_v"], _D.VOLTAGE) if found["lamp_v"] is not None else None),
+            ("lamps at", show(found["lamp_v"], Dimension.VOLTAGE) if found["lamp_v"] is not None else None),
         ],
         indent="  ",
     )
@@ -64,7 +61,7 @@ def _spread(resistor: Document) -> str:
 def _bands(resistor: Document) -> str | None:
     if resistor["bands_ohm"] is None:
         return None
-    text = f"{ohms(resistor['bands_ohm'])} ± {show(resistor['tolerance'], _D.FRACTION)}"
+    text = f"{ohms(resistor['bands_ohm'])} ± {show(resistor['tolerance'], Dimension.FRACTION)}"
     if not resistor["within_bands"]:
         text += "; what was given lies outside that: measure it once more, out of the circuit"
     return text
@@ -78,7 +75,7 @@ def _supplies(rows: list[Document]) -> None:
         ["cell at", "draws", *(["each lamp"] if each else [])],
         [
             [
-                show(row["supply_v"], _D.VOLTAGE),
+                show(row["supply_v"], Dimension.VOLTAGE),
                 amps(row["current_a"]) if row["lit"] else "next to nothing: dark",
                 *([amps(row["per_lamp_a"]) if row["lit"] else None] if each else []),
             ]
@@ -114,19 +111,17 @@ def wanted_page(found: Document) -> None:
             ("draws", _full_draw(found) if series else None),
             ("resistor", _bought(resistor) if resistor else "none of one piece bears that much heat"),
             ("with it", None if series or not resistor else _plain_run(resistor)),
-            ("works at", show(found["temperature_c"], _D.TEMPERATURE)),
+            ("works at", show(found["temperature_c"], Dimension.TEMPERATURE)),
             ("counted from", found["basis"]),
         ],
         indent="  ",
     )
-    if found["notes"]:
-        output.section("Mind")
-        output.bullets(found["notes"])
+    output.listed("Mind", found["notes"])
 
 
 def _end(found: Document) -> str:
     dark = found["stop"] == LAMPS_DARK
-    return "until the lamps go dark" if dark else f"down to {show(found['until_v'], _D.VOLTAGE)}"
+    return "until the lamps go dark" if dark else f"down to {show(found['until_v'], Dimension.VOLTAGE)}"
 
 
 def _full_draw(found: Document) -> str:
@@ -135,8 +130,11 @@ def _full_draw(found: Document) -> str:
 
 
 def _bought(resistor: Document) -> str:
-    tolerance, heat = show(resistor["tolerance"], _D.FRACTION), show(resistor["dissipated_w"], _D.POWER)
-    rating = show(resistor["rating_w"], _D.POWER)
+    tolerance, heat = (
+        show(resistor["tolerance"], Dimension.FRACTION),
+        show(resistor["dissipated_w"], Dimension.POWER),
+    )
+    rating = show(resistor["rating_w"], Dimension.POWER)
     return (
         f"{ohms(resistor['ohm'])} {tolerance} ({' '.join(resistor['bands'])}), "
         f"{rating} or more: it turns up to {heat} into heat; {resistor['use']}"

@@ -12,8 +12,7 @@ from straycell.cells import position_name
 from straycell.cli.app import output
 from straycell.matching import Match, StockPlan, UseLimits
 from straycell.matching.pack.shape_search import shape_words
-from straycell.matching.screen.demand import Demand, Screen
-from straycell.matching.screen.screening import screen_all
+from straycell.matching.screen import Demand, Screen, screen_all
 from straycell.matching.sheet.words import charge_lines, danger_lines, data_lines, discharge_line, fuse_lines
 from straycell.matching.words import run_hours
 from straycell.pictures.bars import Bar, Chart
@@ -44,18 +43,17 @@ def page_of_all(found: StockPlan) -> None:
         proof = "no plan serves more" if found.gap <= 0 else f"within {found.gap:.1%} of the bound"
         if open_ones:
             proof += f"; whether {open_ones} could be served is not proven"
-        output.section("How good that is")
-        output.bullets(
+        output.listed(
+            "How good that is",
             [
                 f"{len(found.plans)} of {len(found.plans) + len(found.unserved)} projects, the most urgent first: {proof}",
                 f"capacity spent beyond the least that would do: {show(found.surplus_ah, Dimension.CAPACITY)}",
-            ]
+            ],
         )
     # Eight are enough to see the kind of cell that is left; the rest is for scripts.
     spare = [why for why in found.cells if why.test == "kept"]
     if spare:
-        output.section("Kept")
-        output.bullets(f"{why.code}: {why.text}" for why in spare[:SHOWN])
+        output.listed("Kept", (f"{why.code}: {why.text}" for why in spare[:SHOWN]))
         if len(spare) > SHOWN:
             output.say(f"    and {len(spare) - SHOWN} more: straycell match --all --json")
 
@@ -73,21 +71,16 @@ def page(found: Match, mass: str = "") -> None:
         output.bullets(dict.fromkeys(texts))
     else:
         output.say_wrapped(f"{found.project}: not served")
-        output.section("What is missing")
-        output.bullets(found.missing)
+        output.listed("What is missing", found.missing)
     say_pack(found, mass)
     if found.joining is not None:
-        output.section("Joining, in this order")
-        output.bullets(found.joining.lines)
+        output.listed("Joining, in this order", found.joining.lines)
     # What the lamps would get is said once, among the pack's own data.
     said = found.data.lamps if found.data is not None else ""
-    if mind := [line for line in found.warnings if line != said]:
-        output.section("Mind")
-        output.bullets(mind)
+    output.listed("Mind", (line for line in found.warnings if line != said))
     # A person trusts a choice when the rejected ones have reasons, too.
     if found.not_chosen:
-        output.section("Why not the others")
-        output.bullets(f"{why.code}: {why.text}" for why in found.not_chosen[:SHOWN])
+        output.listed("Why not the others", (f"{why.code}: {why.text}" for why in found.not_chosen[:SHOWN]))
         if len(found.not_chosen) > SHOWN:
             output.say(
                 f"    and {len(found.not_chosen) - SHOWN} more: straycell match '{found.project}' --json"
@@ -163,9 +156,10 @@ def held_page(found: Match, build: Build) -> None:
         output.say(f"  runs {run_hours(found.runtime.low_h)} at the low end as they are known now")
     # In a device a reading ages without anybody's fault; on the shelf it may have failed since.
     failed = [why for why in found.why if not why.passed]
-    if failed:
-        output.section("Not as a new match would want it" if finished else "No longer true of them")
-        output.bullets(f"{why.code}: {why.text}" if why.code else why.text for why in failed)
+    output.listed(
+        "Not as a new match would want it" if finished else "No longer true of them",
+        (f"{why.code}: {why.text}" if why.code else why.text for why in failed),
+    )
     if not finished:
         output.hint(f"next: straycell build finish '{build.project}'")
     output.hint(f"for other cells: straycell build dismantle '{build.project}', then match it again")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -14,9 +13,7 @@ from straycell.cli.app.files import Force as Force
 from straycell.cli.app.files import write_whole
 
 if TYPE_CHECKING:
-    from straycell.pictures.bars import Chart
-    from straycell.pictures.curves import Curves
-    from straycell.pictures.figure import Kind
+    from straycell.bench.paper.prints import Drawing
 
 Out = Annotated[
     Path | None,
@@ -24,69 +21,26 @@ Out = Annotated[
 ]
 
 
-def kind_of(path: Path) -> Kind:
-    """What a file's name asks for; any other suffix is refused where the file is written."""
-    return "svg" if path.suffix.lower() == ".svg" else "png"
-
-
-def draw(
-    title: str,
-    lines: Callable[[int], Sequence[str]],
-    picture: Callable[[Kind], bytes],
-    document: Any,
-    out: Path | None,
-    force: bool,
-) -> None:
+def draw(drawing: Drawing, out: Path | None, force: bool, document: Any = None) -> None:
     """Into the file, or in the terminal's width; with --json what is drawn, as figures."""
     if out is not None:
-        write_whole(out, picture(kind_of(out)), force=force)
+        write(drawing, out, force)
         output.emit({"files": [out], "count": 1}, lambda: output.say(str(out)))
         return
 
     def page() -> None:
-        output.say_wrapped(title)
-        for line in lines(options.current().columns):
-            output.say(line)
+        output.say_wrapped(drawing.title)
+        say(drawing, options.current().columns)
 
-    output.emit(document, page)
-
-
-def draw_chart(chart: Chart, out: Path | None, force: bool, document: Any = None) -> None:
-    """Bars, as the file or in the terminal."""
-    from straycell.pictures.bars import chart_lines, chart_picture
-
-    shown = asdict(chart) if document is None else document
-    draw(
-        chart.title,
-        lambda width: chart_lines(chart, width),
-        lambda kind: chart_picture(chart, kind),
-        shown,
-        out,
-        force,
-    )
+    output.emit(asdict(drawing) if document is None else document, page)
 
 
-def draw_curves(curves: Curves, out: Path | None, force: bool) -> None:
-    """Curves, as the file or in the terminal."""
-    from straycell.pictures.curves import curves_picture
-
-    draw(
-        curves.title,
-        lambda width: _lines(curves, width),
-        lambda kind: curves_picture(curves, kind),
-        asdict(curves),
-        out,
-        force,
-    )
+def write(drawing: Drawing, out: Path, force: bool) -> None:
+    """Into a file of the kind that its name asks for; any other suffix is refused where it is written."""
+    write_whole(out, drawing.picture("svg" if out.suffix.lower() == ".svg" else "png"), force=force)
 
 
-def say_curves(curves: Curves) -> None:
-    """Curves as a part of a page."""
-    for line in _lines(curves, options.current().line):
+def say(drawing: Drawing, width: int) -> None:
+    """As a part of a page."""
+    for line in drawing.lines(width, plain=not output.can_show(drawing.drawn)):
         output.say(line)
-
-
-def _lines(curves: Curves, width: int) -> list[str]:
-    from straycell.pictures.curves import DRAWN, curves_lines
-
-    return curves_lines(curves, width, plain=not output.can_show(DRAWN))

@@ -1,7 +1,5 @@
 """A trace on a page: its figures, where their uncertainty comes from, and a small curve."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
@@ -10,11 +8,10 @@ from straycell.keys import RecordKey
 from straycell.quantities import COVERAGE_FACTOR, Dimension, show
 from straycell.store.book.records import TraceEntry
 
-_D = Dimension
 _FIGURES = {
-    "capacity_ah": ("Capacity", _D.CAPACITY),
-    "energy_wh": ("Energy", _D.ENERGY),
-    "dc_resistance_ohm": ("Resistance", _D.RESISTANCE),
+    "capacity_ah": ("Capacity", Dimension.CAPACITY),
+    "energy_wh": ("Energy", Dimension.ENERGY),
+    "dc_resistance_ohm": ("Resistance", Dimension.RESISTANCE),
 }
 _FIRST = ("capacity_ah", "energy_wh", "dc_resistance_ohm", "pulses", "at_least", "warnings")
 # More than a screen; all of them are in the JSON.
@@ -71,9 +68,7 @@ def figures(
         ],
         indent="  ",
     )
-    if found["warnings"]:
-        output.section("Mind")
-        output.bullets(found["warnings"])
+    output.listed("Mind", found["warnings"])
 
 
 def _figure(found: Mapping[str, Any], key: str) -> str:
@@ -88,7 +83,10 @@ def _capacity(found: Mapping[str, Any]) -> str:
         return "none: nothing was discharged"
     # Without it a lower bound would be read as the capacity.
     least = "at least " if found["at_least"] else ""
-    current, cutoff = show(found["discharge_current_a"], _D.CURRENT), show(found["cutoff_v"], _D.VOLTAGE)
+    current, cutoff = (
+        show(found["discharge_current_a"], Dimension.CURRENT),
+        show(found["cutoff_v"], Dimension.VOLTAGE),
+    )
     return f"{least}{_figure(found, 'capacity_ah')}  ({current} to {cutoff})"
 
 
@@ -103,7 +101,7 @@ def _resistance(found: Mapping[str, Any]) -> str:
 
 def _temperature(found: Mapping[str, Any]) -> str:
     value = found["temperature_c"]
-    return "not known: say it with --temperature" if value is None else show(value, _D.TEMPERATURE)
+    return "not known: say it with --temperature" if value is None else show(value, Dimension.TEMPERATURE)
 
 
 def budget(found: Mapping[str, Any]) -> None:
@@ -139,9 +137,9 @@ def pulses(found: Mapping[str, Any]) -> None:
             str(p["pulse"]),
             f"{p['pulse_s']:g} s",
             "-" if p["soc"] is None else f"{p['soc']:.0%}",
-            show(p["resistance_ohm"], _D.RESISTANCE, u=p["expanded_uncertainty"] / COVERAGE_FACTOR),
-            show(p["current_a"], _D.CURRENT),
-            "-" if p["temperature_c"] is None else show(p["temperature_c"], _D.TEMPERATURE),
+            show(p["resistance_ohm"], Dimension.RESISTANCE, u=p["expanded_uncertainty"] / COVERAGE_FACTOR),
+            show(p["current_a"], Dimension.CURRENT),
+            "-" if p["temperature_c"] is None else show(p["temperature_c"], Dimension.TEMPERATURE),
         ]
         for p in listed[:_MOST_PULSES]
     ]

@@ -1,7 +1,5 @@
 """Which stock a cell's label is printed on."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping, Sequence
 
 from straycell.cells import Form

@@ -1,7 +1,5 @@
 """Stocks from TOML files: the shipped ones, and a person's own beside them, with every fault in one pass."""
 
-from __future__ import annotations
-
 from collections.abc import Collection, Iterable, Sequence
 from functools import lru_cache
 from importlib import resources
@@ -49,17 +47,18 @@ class _Entry(BaseModel):
         | Annotated[list[_PageName], Field(min_length=1)]
         | Annotated[list[float], Field(min_length=2, max_length=2)]
     )
+    # Across the page, then down it.
     width_mm: _Mm
+    tail_mm: _Mm = 0.0
+    columns: _Count | None = None
+    pitch_x_mm: _Mm | None = None
+    left_mm: _Mm | None = None
     height_mm: _Mm
+    rows: _Count | None = None
+    pitch_y_mm: _Mm | None = None
+    top_mm: _Mm | None = None
     inset_mm: _Mm
     module_mm: _Mm
-    columns: _Count | None = None
-    rows: _Count | None = None
-    left_mm: _Mm | None = None
-    top_mm: _Mm | None = None
-    pitch_x_mm: _Mm | None = None
-    pitch_y_mm: _Mm | None = None
-    tail_mm: _Mm = 0.0
     dpi: Annotated[int, Field(ge=150, le=1200, strict=True)] = 150
     cut_lines: Annotated[bool, Field(strict=True)] = False
 

@@ -1,10 +1,8 @@
 """A label stock: where its labels are on the page, where they go on a cell, and what can be wrong with that."""
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass
-from enum import StrEnum, auto
+from enum import StrEnum
 
 from straycell.cells import Form
 from straycell.errors import UsageFault
@@ -29,14 +27,8 @@ LEAST_HEIGHT_MM = 8.0
 SLACK_MM = 1e-6
 
 
-class Where(StrEnum):
-    """Where a label goes. On a round cell its text runs along the axis or around it."""
-
-    ALONG = auto()
-    AROUND = auto()
-    FLAT = auto()
-    FLAG = auto()
-    BOX = auto()
+Where = StrEnum("Where", "ALONG AROUND FLAT FLAG BOX")
+"""Where a label goes. On a round cell its text runs along the axis or around it."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,7 +1,7 @@
 """Demands that share kinds form a part; each part is planned by itself, with the resistance ratio if there is one.
 
 Windows of resistance let a solver take half groups, so among few cells (MOST_CELLS) whole servings are priced by an
-exact walk (pricing.py), and every price list becomes a row over who is served (column_generation.py). Ratios below
+exact walk (restricted_master.py), and every price list becomes a row over who is served (column_generation.py). Ratios below
 1.2 may still leave a gap of surplus, which is printed.
 """
 
@@ -15,9 +15,8 @@ import numpy as np
 
 from straycell.matching.allocate.benders import Benders, BendersMaster, Result
 from straycell.matching.allocate.column_generation import refined
-from straycell.matching.allocate.first_fit import heaviest_first, scarcest_first, serve_in_turn
 from straycell.matching.allocate.flow import MOST_ARCS, FlowSearch, flow_of, prices_in, support_in, trade_of
-from straycell.matching.allocate.greedy import cheapest, dealt
+from straycell.matching.allocate.greedy import cheapest, dealt, heaviest_first, scarcest_first, serve_in_turn
 from straycell.matching.allocate.model import Model, Windows, cells_in_question, model_of, window_count
 from straycell.matching.allocate.plan import Plan, Tier, plan_of, tiers_of
 from straycell.matching.allocate.read_input import Kind, Market

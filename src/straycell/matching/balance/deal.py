@@ -6,10 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from straycell.errors import NegativeAnswer
-from straycell.matching.balance.bounds import most_legal_groups
 from straycell.matching.balance.goals import Draft, Task, just_enough, limiting_cells, strongest
 from straycell.matching.balance.local_search import Clock
-from straycell.matching.balance.pool import checked_count, checked_number, pool_of
+from straycell.matching.balance.pool import checked_count, checked_number, most_legal_groups, pool_of
 from straycell.matching.verify import verify_groups
 
 

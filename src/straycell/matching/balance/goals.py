@@ -6,16 +6,19 @@ from math import inf
 
 import numpy as np
 
-from straycell.matching.balance.bounds import (
+from straycell.matching.balance.exact import Exact, largest_weakest, least_surplus, listing_of
+from straycell.matching.balance.local_search import Clock
+from straycell.matching.balance.pool import (
+    RATIO_SLACK,
+    Ints,
+    Pool,
     Walk,
     least_total,
     most_legal_groups,
+    part_of,
     total_without_ratio,
     walk_of,
 )
-from straycell.matching.balance.exact import Exact, largest_weakest, least_surplus, listing_of
-from straycell.matching.balance.local_search import Clock
-from straycell.matching.balance.pool import RATIO_SLACK, Ints, Pool, part_of
 from straycell.matching.balance.solve import at_target, groups_near_target, largest_weakest_groups
 
 Groups = list[list[int]]

@@ -4,9 +4,8 @@ from collections.abc import Callable
 
 import numpy as np
 
-from straycell.matching.balance.bounds import Walk, most_legal_groups, window_tops
 from straycell.matching.balance.local_search import Clock, Cost, Key, Table, descend, roamed, table_of
-from straycell.matching.balance.pool import Floats, Ints, Pool, part_of
+from straycell.matching.balance.pool import Floats, Ints, Pool, Walk, most_legal_groups, part_of, window_tops
 
 SHORTFALL_WEIGHT = 30.0
 # So heavy that no gain in surplus ever pays for a group below the target.

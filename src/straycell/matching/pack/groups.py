@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from itertools import combinations
 
-from straycell.acceptance.conformance import DUST
+from straycell.acceptance.reasons import DUST
 from straycell.matching.screen import Candidate, Screen, Why, charger
 from straycell.matching.words import capacity, ohms
 from straycell.quantities import Dimension, Measured, count_of

@@ -1,15 +1,20 @@
-"""The best groups for one shape from cells of one kind: long enough, no better cells than needed, every share borne."""
+"""The best groups for one shape from cells of one kind: long enough, no better cells than needed, every share borne.
+
+A group passes or fails by itself, so a pack is a choice of groups that pass and share no cell. What the search by capacity
+does not find, every choice of few cells finds, or proves that there is none.
+"""
 
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from itertools import islice
+from itertools import combinations, islice
+from math import comb
 
-from straycell.matching.pack.exact import Exact, every_choice
 from straycell.matching.pack.groups import cell_limits, equivalent, held, judge_group
-from straycell.matching.pack.kinds import PackKind, pools_of
-from straycell.matching.pack.least import least_capacity, too_weak
+from straycell.matching.pack.kinds import PackKind, least_capacity, pools_of, too_weak
 from straycell.matching.screen import Candidate, Run, Screen, Why, judge_drop, judge_run, lasts, runs
+
+MOST_GROUPS, MOST_STEPS = 4000, 100_000
 
 Groups = tuple[tuple[Candidate, ...], ...]
 # The work of balance_groups is bounded by steps; the time only stops a machine that is far too slow.
@@ -20,6 +25,52 @@ CLOSE = 0.003
 TIGHTER = (1.0, 0.7, 0.4, 0.15)
 # Up to so many cells are also tried in groups that only the test of their shares can judge.
 FEW = 100
+
+
+@dataclass(frozen=True, slots=True)
+class Exact:
+    """The groups with their runs, none where there are none; `proven` where every choice was looked at."""
+
+    groups: tuple[tuple[Candidate, ...], ...] = ()
+    runs: tuple[Run, ...] = ()
+    proven: bool = False
+
+
+def every_choice(screen: Screen, cells: Sequence[Candidate]) -> Exact:
+    """The first pack that passes, of the groups with the least to spare; nothing where they are too many to look at."""
+    series, parallel = screen.demand.series, screen.demand.parallel
+    if comb(len(cells), parallel) > MOST_GROUPS:
+        return Exact()
+    ordered = sorted(cells, key=lambda c: c.code)
+    subsets = list(combinations(range(len(ordered)), parallel))
+    members = [tuple(ordered[k] for k in subset) for subset in subsets]
+    found = runs(screen, [equivalent(group, "group") for group in members])
+    good = [
+        (run.steady.low_h, k)
+        for k, (group, run) in enumerate(zip(members, found, strict=True))
+        if lasts(screen, run) and all(why.passed for why in judge_group(screen, 1, group))
+    ]
+    masks = [(sum(1 << cell for cell in subsets[k]), k) for _, k in sorted(good)]
+    chosen, complete = _disjoint(masks, series)
+    return Exact(tuple(members[k] for k in chosen), tuple(found[k] for k in chosen), complete)
+
+
+def _disjoint(masks: Sequence[tuple[int, int]], wanted: int) -> tuple[list[int], bool]:
+    """(as many groups without a common cell as wanted, or none; whether all choices were looked at)."""
+    steps = 0
+    stack: list[tuple[int, int, list[int]]] = [(0, 0, [])]
+    while stack:
+        start, used, chosen = stack.pop()
+        if len(chosen) == wanted:
+            return chosen, True
+        for at in range(len(masks) - 1, start - 1, -1):
+            mask, k = masks[at]
+            if not mask & used:
+                stack.append((at + 1, used | mask, [*chosen, k]))
+        steps += 1
+        if steps > MOST_STEPS:
+            return [], False
+    return [], True
 
 
 @dataclass(frozen=True, slots=True)

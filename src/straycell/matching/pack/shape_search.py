@@ -7,8 +7,7 @@ from datetime import datetime
 from statistics import fmean
 
 from straycell.cells import Chemistry
-from straycell.matching.pack.kinds import PackKind, by_kind
-from straycell.matching.pack.least import least_capacity
+from straycell.matching.pack.kinds import PackKind, by_kind, least_capacity
 from straycell.matching.pack.plan import PackPlan, Refusal, plan_of
 from straycell.matching.screen import Candidate, Demand, Screen, Screened, UseLimits, screen_all, usable
 from straycell.projects import Project

@@ -10,8 +10,7 @@ from statistics import median
 from straycell.acceptance.reasons import Outcome
 from straycell.cells import CellFacts, Chemistry, Stage
 from straycell.matching.explain import kept, nearest_first
-from straycell.matching.pack.kinds import PackKind
-from straycell.matching.pack.least import least_fitting
+from straycell.matching.pack.kinds import PackKind, least_fitting
 from straycell.matching.pack.plan import PackPlan, Refusal
 from straycell.matching.pack.shape_search import shape_words
 from straycell.matching.screen import (
@@ -25,7 +24,7 @@ from straycell.matching.screen import (
 )
 from straycell.matching.sheet.data import PackData
 from straycell.matching.words import capacity, ohms, volts
-from straycell.physics.polarisation import assumed_resistance
+from straycell.physics.derating import assumed_resistance
 from straycell.quantities import Dimension, Measured
 from straycell.readings import Method
 from straycell.safe_side import at_least, at_most

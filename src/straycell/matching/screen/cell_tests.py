@@ -13,9 +13,9 @@ from straycell.matching.screen import charger
 from straycell.matching.screen.candidates import Candidate, Why
 from straycell.matching.screen.demand import Screen
 from straycell.matching.words import capacity, volts
+from straycell.physics.derating import COLDEST_KNOWN_C, HOTTEST_C
 from straycell.physics.loads import Lamps
 from straycell.physics.protection import TripRange, shunt_trip, trip_range
-from straycell.physics.temperature import COLDEST_KNOWN_C, HOTTEST_C
 from straycell.projects import Protection, finish_lacks
 from straycell.quantities import Dimension
 from straycell.safe_side import beside

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from straycell.acceptance.charger import judge
 from straycell.acceptance.charger.judge import Charger, Check, Naming
-from straycell.acceptance.conformance import DUST
+from straycell.acceptance.reasons import DUST
 from straycell.cells import Chemistry
 from straycell.matching.screen.candidates import Candidate, Why
 from straycell.matching.screen.demand import Demand

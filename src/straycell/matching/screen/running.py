@@ -9,11 +9,10 @@ from straycell.matching.screen import charger
 from straycell.matching.screen.candidates import Candidate, Why
 from straycell.matching.screen.demand import Screen
 from straycell.matching.words import capacity, finite, hours, volts
-from straycell.physics.polarisation import shape, steady_over_pulse
+from straycell.physics.derating import resistance_ratio, shape, steady_over_pulse
 from straycell.physics.run_time.losses import with_losses
 from straycell.physics.run_time.runtime import RunCell, RunDevice, Runtime, estimate
 from straycell.physics.sources import StartsEmpty
-from straycell.physics.temperature import resistance_ratio
 from straycell.quantities import Dimension, Measured
 from straycell.safe_side import at_least, beside, millivolts
 

@@ -7,8 +7,7 @@ from statistics import fmean
 from straycell.cells import Form
 from straycell.matching.pack.groups import Group, group_loss, held
 from straycell.matching.screen import Demand, UseLimits, charged_to_v, protection_trip
-from straycell.matching.sheet.currents import PackCurrents, pack_currents
-from straycell.matching.sheet.fusing import Fusing, fusing_of
+from straycell.matching.sheet.currents import Fusing, PackCurrents, fusing_of, pack_currents
 from straycell.matching.words import capacity, volts
 from straycell.physics.curves import all_curves, curves_for
 from straycell.physics.loads import Lamps

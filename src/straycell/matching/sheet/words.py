@@ -15,10 +15,10 @@ from straycell.matching.screen import (
     protection_trip,
     trip_words,
 )
+from straycell.matching.sheet.currents import Fuse, figures
 from straycell.matching.sheet.data import PackData
-from straycell.matching.sheet.fusing import Fuse, figures
 from straycell.matching.words import amps, capacity, energy, ohms, run_hours, volts
-from straycell.physics.polarisation import steady_over_pulse
+from straycell.physics.derating import steady_over_pulse
 from straycell.physics.resistors import POWER_RATINGS_W, power_rating, rounded_up
 from straycell.projects import Project, finish_faults
 from straycell.quantities import Dimension, show

@@ -10,12 +10,22 @@ from typing import Any
 import numpy as np
 
 from straycell.physics.curves import OcvCurve
+from straycell.physics.derating import (
+    COLDEST_KNOWN_C,
+    REFERENCE_C,
+    Spread,
+    assumed_resistance,
+    capacity_ratio,
+    lag_ratio,
+    own_heat_k,
+    resistance_ratio,
+    shape,
+)
 from straycell.physics.loads import Profile
 from straycell.physics.many.draw import Floats, drawn
 from straycell.physics.many.march import march_many
 from straycell.physics.own_pulses import counted_c, is_quick
-from straycell.physics.polarisation import Spread, assumed_resistance, shape
-from straycell.physics.run_time.answers import (
+from straycell.physics.run_time.asked import (
     DrawsNothing,
     Runtime,
     known_curves,
@@ -34,14 +44,6 @@ from straycell.physics.run_time.doubts import (
 from straycell.physics.run_time.runtime import TEST_RATE_C, RunCell, RunDevice, estimate
 from straycell.physics.shipped import shipped
 from straycell.physics.sources import share_source, started_at
-from straycell.physics.temperature import (
-    COLDEST_KNOWN_C,
-    REFERENCE_C,
-    capacity_ratio,
-    lag_ratio,
-    own_heat_k,
-    resistance_ratio,
-)
 from straycell.quantities import Measured
 
 BESIDE = 4096

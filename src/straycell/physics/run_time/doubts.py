@@ -7,16 +7,19 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Generic, TypeVar
 
 from straycell.cells import Chemistry
-from straycell.physics.own_pulses import Resisting, is_quick
-from straycell.physics.polarisation import Spread, assumed_resistance, lag_h, steady_over_pulse
-from straycell.physics.temperature import (
+from straycell.physics.derating import (
     REFERENCE_C,
+    Spread,
+    assumed_resistance,
     capacity_ratio,
+    lag_h,
     lag_ratio,
     own_heat_k,
     relative,
     resistance_ratio,
+    steady_over_pulse,
 )
+from straycell.physics.own_pulses import Resisting, is_quick
 from straycell.quantities import Measured
 
 if TYPE_CHECKING:

@@ -4,8 +4,8 @@ import math
 from dataclasses import dataclass
 
 from straycell.physics.curves import interpolate
+from straycell.physics.derating import relaxation_s
 from straycell.physics.loads import Profile, power_current
-from straycell.physics.polarisation import relaxation_s
 from straycell.physics.run_time.march import March, along, share_until, step_hours, taken_ah, terminal_v
 from straycell.physics.sources import SourceModel
 

@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 
-from straycell.physics.run_time.answers import Runtime
+from straycell.physics.run_time.asked import Runtime
 from straycell.physics.shipped import shipped
 from straycell.quantities import Measured
 

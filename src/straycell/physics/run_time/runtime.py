@@ -23,16 +23,22 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
+from straycell.physics.derating import (
+    COLDEST_KNOWN_C,
+    REFERENCE_C,
+    lag_ratio,
+)
 from straycell.physics.loads import Profile
 from straycell.physics.own_pulses import Resisting, is_quick
-from straycell.physics.run_time.answers import (
+from straycell.physics.run_time.asked import (
     DrawsNothing,
+    RunCell,
+    RunDevice,
     Runtime,
     known_curves,
     margin_of,
     notes_of,
 )
-from straycell.physics.run_time.asked import RunCell, RunDevice
 from straycell.physics.run_time.doubts import DOUBTS, Assumed, cases_of, known_resistance, slow_share, warmest
 from straycell.physics.run_time.duty import march_profile
 from straycell.physics.run_time.march import March, march
@@ -43,11 +49,6 @@ from straycell.physics.sources import (
     scaled,
     started_at,
     trace_source,
-)
-from straycell.physics.temperature import (
-    COLDEST_KNOWN_C,
-    REFERENCE_C,
-    lag_ratio,
 )
 
 __all__ = ["OwnTrace", "RunCell", "RunDevice", "Runtime", "estimate"]

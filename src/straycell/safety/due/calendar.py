@@ -4,8 +4,6 @@ What is due already is on today's page. The same items give the same bytes; an e
 taking the file in again moves no entry twice.
 """
 
-from __future__ import annotations
-
 import hashlib
 from collections.abc import Sequence
 from datetime import date, datetime, timedelta, tzinfo

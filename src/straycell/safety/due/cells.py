@@ -1,7 +1,5 @@
 """The questions that `due` asks of one cell; each is a small function that yields what it finds."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterator
 from datetime import datetime, timedelta
 
@@ -10,8 +8,7 @@ from straycell.acceptance.checks.capacity import current_run
 from straycell.acceptance.checks.resistance import current_resistances, usable
 from straycell.acceptance.checks.retention import runs
 from straycell.acceptance.permission import charge_refusal
-from straycell.acceptance.reasons import Outcome, Reason, Status
-from straycell.acceptance.work import WorkKind
+from straycell.acceptance.reasons import Outcome, Reason, Status, WorkKind
 from straycell.cells import Chemistry, Stage
 from straycell.quantities import Dimension, show
 from straycell.readings import Quantity
@@ -19,12 +16,37 @@ from straycell.safety import storage
 from straycell.safety.boxes import fit_for_damaged
 from straycell.safety.due.survey import DueItem, Household, Kept, due_kinds
 from straycell.safety.due.trends import trend
-from straycell.safety.handover.condition import Condition, condition_of
+from straycell.safety.handover.listing import Condition, condition_of
 from straycell.safety.storage import Level
 
 _KEPT_STAGES = (Stage.RECEIVED, Stage.SHELVED, Stage.RESERVED)
 _WARM_RULES = ("warming", "charge-temperature")
 _WARM_KINDS = ("warm", "hot")
+_LEAKING = (
+    "shelf-loss",
+    "self-discharge-stretch",
+    "self-discharge-fall",
+    "first-day",
+    "first-day-later",
+)
+
+_DOUBTS = (
+    "look-mend",
+    "look-clean",
+    "warm-rest",
+    "hot-place",
+    "mass",
+    "mass-lost",
+    "board-voltage",
+    "charge-in",
+    "charge-frost",
+    "cold-rate",
+    "charge-rate",
+    "unexplained",
+    "finding-fell",
+    "finding-fell-first",
+)
+"""What has been seen of a cell and has no kind of its own."""
 
 
 def cells_due(household: Household) -> Iterator[DueItem]:
@@ -133,6 +155,13 @@ def _sinking(kept: Kept) -> Iterator[DueItem]:
     yield _item("sinking", kept, kept.since(reason.at), reason.text)
 
 
+def _in_doubt(kept: Kept) -> Iterator[DueItem]:
+    """What was seen of it and is not settled: no danger that holds a cell is left out of the list."""
+    reason = _open(kept, *_DOUBTS)
+    if reason is not None and reason.todo is not None:
+        yield _item("doubt", kept, kept.since(reason.at), reason.text, step=reason.todo.words)
+
+
 def _sibling(kept: Kept) -> Iterator[DueItem]:
     """Until it is looked at and checked again; while that check runs, when it ends."""
     reason = _open(kept, "sibling-look", "sibling-look-first")
@@ -147,7 +176,7 @@ def _sibling(kept: Kept) -> Iterator[DueItem]:
 
 def _falling(kept: Kept, family: dict[tuple[str, str | None], list[Kept]]) -> Iterator[DueItem]:
     """What its verdict says of a leak; a loss within every limit that grew is worth a look, and no danger."""
-    reason = _open(kept, "shelf-loss", "self-discharge-stretch", "self-discharge-fall")
+    reason = _open(kept, *_LEAKING)
     if reason is not None:
         charged = kept.case.charge_before(kept.now)
         if charged is None or charged.at <= kept.since(reason.at):
@@ -329,6 +358,7 @@ _QUESTIONS: tuple[Callable[[Kept], Iterator[DueItem]], ...] = (
     _warm,
     _incident,
     _sinking,
+    _in_doubt,
     _sibling,
     _level,
     _sinks_soon,

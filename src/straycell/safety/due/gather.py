@@ -1,7 +1,5 @@
 """Everything that must be looked at, worst first: of cells, builds, meters and chargers."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from datetime import datetime
 

@@ -1,7 +1,5 @@
 """What `due` asks of builds, meters and chargers."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from datetime import datetime, timedelta
 

@@ -1,7 +1,5 @@
 """What is due as a paper to tick off at the shelf, worst first. The same list and clock give the same bytes."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from datetime import datetime
 from itertools import groupby

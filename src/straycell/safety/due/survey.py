@@ -1,7 +1,5 @@
 """What a survey looks at and what it finds: the household, the kinds of due.toml, the items. `gather` makes the survey."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime

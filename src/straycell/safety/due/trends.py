@@ -1,7 +1,5 @@
 """Rest voltages that fall faster than the cell's own past or its siblings: reported before any limit is reached."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass

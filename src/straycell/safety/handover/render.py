@@ -3,8 +3,6 @@
 The date comes in with the list, so the same list gives the same bytes.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from datetime import datetime
 
@@ -14,8 +12,7 @@ from fpdf.fonts import FontFace
 from straycell.labels.document import TEXT, ListPaper
 from straycell.labels.faces import shown
 from straycell.safety.energy import Amount
-from straycell.safety.handover.condition import Condition, carriage
-from straycell.safety.handover.listing import HandoverCell, HandoverLine, HandoverList
+from straycell.safety.handover.listing import Condition, HandoverCell, HandoverLine, HandoverList, carriage
 
 _SMALL = 7.5
 _COLUMNS = (10, 13, 39, 24, 20, 21, 24, 29)

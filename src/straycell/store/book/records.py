@@ -13,7 +13,7 @@ from straycell.meters import Meter
 from straycell.readings import Charge, Reading
 
 PRINTED = "labels-printed"
-"""The verb of a print: it records nothing of a cell."""
+"""The verb of a write that only says what is on paper now."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,9 +22,8 @@ from straycell.store.book.events import NOTED, notes
 from straycell.store.book.names import shown
 from straycell.store.book.stock import boxes, cells
 from straycell.store.column_values import from_json, from_us
-from straycell.store.exchange.beside import Beside
+from straycell.store.exchange.beside import Beside, carry_past
 from straycell.store.exchange.fields import Fields, quantity_columns, taken
-from straycell.store.exchange.past import carry_past
 from straycell.store.exchange.table import Fault, Imported, Progress, Table
 from straycell.store.schema.tables import BOX, CELL, EVENT, EVENT_CELL
 from straycell.store.schema.validation import require_facts

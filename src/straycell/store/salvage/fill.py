@@ -25,9 +25,8 @@ from straycell.store.book.register import born_text, put
 from straycell.store.book.stock import cells
 from straycell.store.carry import Former, carry_over, keep_counters
 from straycell.store.merge.take_in import AT_REST
-from straycell.store.salvage.believable import why_not
 from straycell.store.salvage.trust import rows_of_table as _rows
-from straycell.store.salvage.trust import trust
+from straycell.store.salvage.trust import trust, why_not
 from straycell.store.schema import tables
 from straycell.store.schema.tables import CELL, EVENT, FINDING, READING, SUPERSESSION
 from straycell.store.session import Pen, among, insert_many, parts

@@ -33,7 +33,13 @@ def seen_as() -> dict[str, Look]:
     return {kind.id: Look(kind.look) for kind in incident_kinds() if kind.look in SIGNS}
 
 
-LEAKS = ("self-discharge-discard", "first-day-discard", "charge-in-discard", "warm-rest-discard")
+LEAKS = (
+    "self-discharge-discard",
+    "first-day-discard",
+    "first-day-discard-later",
+    "charge-in-discard",
+    "warm-rest-discard",
+)
 """Rules whose finding on one cell is a sign for its pack: charge leaked inside, or it got hot by itself."""
 _Group = tuple[str, str | None]
 

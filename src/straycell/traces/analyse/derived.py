@@ -17,7 +17,7 @@ from straycell.keys import NEW
 from straycell.meters import Meter
 from straycell.quantities import CELL_WINDOWS, COVERAGE_FACTOR, Dimension, Measured, show
 from straycell.readings import CautiousDefaults, Charge, Method, Quantity, Reading, measured
-from straycell.traces.analyse.result import TraceResult
+from straycell.traces.analyse.reduce import TraceResult
 from straycell.traces.analyse.runs import PULSE_S, DischargeRun
 from straycell.traces.analyse.steps import Step, StepKind
 from straycell.traces.read.noise import roughness, shown_step

@@ -3,7 +3,7 @@
 import numpy as np
 
 from straycell.physics.run_time.runtime import OwnTrace
-from straycell.traces.analyse.result import TraceResult
+from straycell.traces.analyse.reduce import TraceResult
 from straycell.traces.analyse.runs import DischargeRun
 from straycell.traces.analyse.steps import Step, StepKind
 from straycell.traces.read.trace import Floats, Ints, Trace

@@ -7,8 +7,7 @@ import numpy as np
 
 from straycell.errors import BadData
 from straycell.quantities import CELL_WINDOWS, Dimension
-from straycell.traces.read.table import Table
-from straycell.traces.read.times import Stamps
+from straycell.traces.read.table import Stamps, Table
 from straycell.traces.read.trace import Floats, Ints, Mask
 
 FEWEST_ROWS = 3

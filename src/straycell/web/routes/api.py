@@ -1,8 +1,5 @@
 """`/api/v1`: the same answers as `--json`, for a logger or a script with a token of its own."""
 
-from __future__ import annotations
-
-from enum import StrEnum
 from http import HTTPStatus
 from typing import Annotated, Any
 
@@ -12,18 +9,18 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from straycell import __version__
-from straycell.acceptance.reasons import Outcome
-from straycell.acceptance.record import verdict_to_json
+from straycell.acceptance import Outcome, verdict_to_json
 from straycell.bench.cell_list import Wanted, cell_list
 from straycell.bench.cell_sheet import cell_history, cell_sheet
 from straycell.bench.context import Bench, SentForm, SentTwice
 from straycell.bench.paper.inventory import boxes_now
 from straycell.bench.recording.record import record_charge, record_readings
+from straycell.bench.verdict_words import OutcomeWord
 from straycell.bench.wording import shapes
 from straycell.cells import Look, Stage, parse_code
 from straycell.quantities import CELL_WINDOWS
-from straycell.readings.fields import OF_CHARGE, OF_READING, ROOM
-from straycell.readings.fields import Field as Recorded
+from straycell.readings import OF_CHARGE, OF_READING, ROOM
+from straycell.readings import Field as Recorded
 from straycell.safety.due.gather import due_now, survey
 from straycell.typed import parse_line, parse_time
 from straycell.web import view
@@ -70,7 +67,6 @@ _AT = (str | None, Field(None, description="ISO 8601; without it, now", max_leng
 _METER = (str | None, Field(None, description="What it was taken with", max_length=LONGEST_TEXT))
 NewReadings = _body("NewReadings", list(OF_READING.values()), (), meter=_METER, at=_AT)
 NewCharge = _body("NewCharge", [*OF_CHARGE.values(), ROOM], ("current_a",), at=_AT)
-OutcomeWord = StrEnum("OutcomeWord", {outcome.name: outcome.word for outcome in Outcome})  # type: ignore[misc]
 Code = Annotated[str, Path(description="The code on the cell", max_length=20)]
 Text = Annotated[str | None, Query(max_length=LONGEST_TEXT)]
 Key = Annotated[

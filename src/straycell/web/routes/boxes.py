@@ -1,7 +1,5 @@
 """Boxes by scanning: cell after cell goes into one, or one is compared with the store."""
 
-from __future__ import annotations
-
 from fastapi import APIRouter
 from starlette.responses import Response
 

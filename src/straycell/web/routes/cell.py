@@ -1,22 +1,17 @@
 """The page of one cell: what it may do, the next step as a button, its figures, everything that happened to it."""
 
-from __future__ import annotations
-
-from dataclasses import dataclass
 from datetime import datetime
 
 from fastapi import APIRouter
 from starlette.responses import Response
 
-from straycell.acceptance.permission import charge_refusal
-from straycell.acceptance.reasons import Outcome, Verdict
-from straycell.acceptance.work import WorkKind
+from straycell.acceptance import Outcome, Verdict, WorkKind, charge_refusal
 from straycell.bench import verdict_words
 from straycell.bench.cell_sheet import sheet_with_history
 from straycell.bench.recording.running import timers
+from straycell.bench.verdict_words import Todo
 from straycell.bench.wording import sheet_words
 from straycell.cells import Stage, parse_code
-from straycell.typed import day
 from straycell.web import view
 from straycell.web.visit import Visiting
 
@@ -35,29 +30,16 @@ PAGES = {
 GONE = (Stage.HANDED_OVER, Stage.WITHDRAWN)
 
 
-@dataclass(frozen=True, slots=True)
-class NextStep:
-    """One thing to do: its words, since when, and the page that records it (empty: the command line does)."""
-
-    words: str
-    page: str = ""
-    when: str = ""
-    command: str = ""
-
-
-def next_steps(verdict: Verdict, now: datetime) -> list[NextStep]:
-    """What to do, soonest first, each once."""
-    if verdict.outcome is Outcome.DISCARD:
-        return [NextStep(step.words, command=step.command) for step in verdict_words.steps(verdict, now)]
-    found: dict[str, NextStep] = {}
-    for missing in verdict_words.in_order(verdict, now):
-        work = missing.todo
-        # Only a day that lies ahead: that it could be done today goes without saying.
-        later = missing.earliest is not None and missing.earliest > now
-        when = day(missing.earliest) if later else ""
-        page = PAGES.get(work.kind, "")
-        step = NextStep(work.words, page, when, "" if page else work.command(verdict.code))
-        found.setdefault(f"{page}{step.command} {work.words}", step)
+def next_steps(verdict: Verdict, now: datetime) -> list[tuple[Todo, str]]:
+    """What to do, soonest first, each once, with the page that records it ("": the command line does)."""
+    missing = verdict_words.in_order(verdict, now)
+    todo = verdict_words.todos(verdict.code, missing, now)
+    steps = verdict_words.steps(verdict, now) if verdict.outcome is Outcome.DISCARD else todo
+    found: dict[tuple[str, str], tuple[Todo, str]] = {}
+    for step in steps:
+        page = PAGES.get(step.kind, "") if step.kind else ""
+        # Two commands that one page records are one step there.
+        found.setdefault((page or step.command, step.words), (step, page))
     return list(found.values())
 
 

@@ -1,7 +1,5 @@
 """The board of what is due, worst first, and what comes within a week."""
 
-from __future__ import annotations
-
 from datetime import timedelta
 from itertools import groupby
 

@@ -1,7 +1,5 @@
 """Finding a cell: by its code, by words about it, or by a photograph of its label."""
 
-from __future__ import annotations
-
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager

@@ -1,7 +1,5 @@
 """Hand-overs: what waits, what is gathered for which place, its list as a paper, and that it has left."""
 
-from __future__ import annotations
-
 from fastapi import APIRouter
 from starlette.responses import Response
 

@@ -1,7 +1,5 @@
 """The guided intake, one question a screen."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 from fastapi import APIRouter

@@ -1,7 +1,5 @@
 """Pairing a device, letting it go, and the files that hold no data."""
 
-from __future__ import annotations
-
 from http import HTTPStatus
 
 from fastapi import APIRouter

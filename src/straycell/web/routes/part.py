@@ -1,7 +1,5 @@
 """What happened to a cell, where it lies, its photograph, and taking it out of use: asked twice, final."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from http import HTTPStatus
 from typing import Any

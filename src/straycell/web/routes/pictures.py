@@ -1,7 +1,5 @@
 """Pictures: drawn ones of the stock and of a cell, one at a time; photographs kept with a cell."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 
 from fastapi import APIRouter
@@ -9,7 +7,9 @@ from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
 from straycell.bench.context import Bench
-from straycell.bench.paper import prints
+from straycell.bench.paper.charts import boxes_chart_of, limits_chart_of, yield_chart_of
+from straycell.bench.paper.curves_of import rest_curves_of, run_curves_of
+from straycell.bench.paper.prints import Drawing, for_a_page, stock_scatter
 from straycell.web.visit import Visit, Visiting
 
 router = APIRouter()
@@ -25,15 +25,15 @@ def photograph(visit: Visiting, name: str) -> Response:
 
 # Opened by itself, a drawing is a document: its own styles are in it, and nothing else may run or be loaded.
 POLICY = "default-src 'none'; style-src 'unsafe-inline'"
-OF_STOCK: dict[str, Callable[[Bench], bytes]] = {
-    "stock": lambda bench: prints.stock_png(bench),
-    "boxes": prints.boxes_picture,
-    "yield": prints.yield_picture,
+OF_STOCK: dict[str, Callable[[Bench], Drawing]] = {
+    "stock": stock_scatter,
+    "boxes": boxes_chart_of,
+    "yield": yield_chart_of,
 }
-OF_A_CELL: dict[str, Callable[[Bench, str], bytes]] = {
-    "rest": prints.rest_picture,
-    "limits": prints.limits_picture,
-    "run": prints.run_picture,
+OF_A_CELL: dict[str, Callable[[Bench, str], Drawing]] = {
+    "rest": rest_curves_of,
+    "limits": limits_chart_of,
+    "run": run_curves_of,
 }
 """The last by the number of a trace of it, the others by its code."""
 
@@ -60,10 +60,9 @@ def of_a_cell(visit: Visiting, name: str, number: str) -> Response:
     return _drawn(visit, lambda: OF_A_CELL[name](visit.bench(), number))
 
 
-def _drawn(visit: Visit, draw: Callable[[], bytes]) -> Response:
+def _drawn(visit: Visit, find: Callable[[], Drawing]) -> Response:
     # matplotlib's shared caches know no threads, and two drawings at once would delay every other answer.
     with visit.site.pictures:
-        content = draw()
-    if content.startswith(b"\x89PNG"):
-        return Response(content, media_type="image/png")
-    return Response(content, media_type="image/svg+xml", headers={"content-security-policy": POLICY})
+        kind, content = for_a_page(find())
+    own = {"content-security-policy": POLICY} if kind == "image/svg+xml" else None
+    return Response(content, media_type=kind, headers=own)

@@ -1,7 +1,5 @@
 """Projects: what the stock gives them, and picking the cells of a reserved one, position by position."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from urllib.parse import quote
 
@@ -11,16 +9,16 @@ from starlette.responses import Response
 from straycell.acceptance.permission import permission
 from straycell.bench import verdict_words
 from straycell.bench.context import Bench
+from straycell.bench.intake.words import number
 from straycell.bench.paper.prints import build_sheet_pdf_of
 from straycell.bench.project_match import project_match, reserve_plan, understood
-from straycell.bench.recording.finish import Device, finish_build
+from straycell.bench.recording.finish import OF_DEVICE, Device, finish_build
 from straycell.bench.wording.project_words import device_words
 from straycell.builds import Build
 from straycell.cells import position_name
 from straycell.errors import BadData, StraycellError
-from straycell.quantities import Dimension
 from straycell.safety import Step
-from straycell.web.entry import UNITS, figure
+from straycell.web.entry import UNITS
 from straycell.web.routes.boxes import scanned
 from straycell.web.visit import Visit, Visiting
 from straycell.web.words import note, refusal, words
@@ -94,17 +92,6 @@ def reserve(visit: Visiting) -> Response:
     return visit.go(f"/project?name={quote(name)}")
 
 
-DEVICE = {
-    "current_a": Dimension.CURRENT,
-    "peak_current_a": Dimension.CURRENT,
-    "temperature_c": Dimension.TEMPERATURE,
-    "charge_current_a": Dimension.CURRENT,
-    "measured_float_v": Dimension.VOLTAGE,
-    "fuse_a": Dimension.CURRENT,
-}
-"""What `build finish` asks of the device, in the unit that stands beside it."""
-
-
 @router.post("/project/finish")
 def finish(visit: Visiting) -> Response:
     """The cells are in: for the device as it was measured, once the cautions were followed."""
@@ -113,8 +100,11 @@ def finish(visit: Visiting) -> Response:
         # Joined cells cannot be taken apart without harm: the cautions come before, not after.
         if visit.text("done") != "yes":
             raise BadData(*refusal("not-done"))
-        typed = {field: kind for field, kind in DEVICE.items() if visit.text(field)}
-        measured = {field: figure(visit.text(field), kind, said[field]) for field, kind in typed.items()}
+        typed = [field for field in OF_DEVICE if visit.text(field.name)]
+        measured = {
+            each.name: number(visit.text(each.name), each.kind, UNITS[each.kind], said[each.name])
+            for each in typed
+        }
         finish_build(visit.bench(), name, Device(**measured))
     except StraycellError as fault:
         return _project(visit, name, fault)
@@ -132,8 +122,8 @@ def _project(visit: Visit, name: str, fault: StraycellError | None = None) -> Re
     return visit.page(
         "project.html",
         fault=fault,
-        device_now={each: UNITS[kind] for each, kind in DEVICE.items()},
-        typed={each: visit.text(each) for each in DEVICE},
+        device_now={each.name: UNITS[each.kind] for each in OF_DEVICE},
+        typed={each.name: visit.text(each.name) for each in OF_DEVICE},
         entry=entry,
         build=build,
         says=says,

@@ -1,7 +1,5 @@
 """Recording a look, a reading or a charge of one cell."""
 
-from __future__ import annotations
-
 import secrets
 from collections.abc import Callable
 from datetime import datetime, timedelta
@@ -12,8 +10,7 @@ from fastapi import APIRouter
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
-from straycell.acceptance.permission import charge_refusal
-from straycell.acceptance.reasons import Outcome
+from straycell.acceptance import Outcome, charge_refusal
 from straycell.bench import verdict_words
 from straycell.bench.cell_sheet import CellSheet, sheet_of
 from straycell.bench.context import Bench, ChangedSince, SentForm, SentTwice

@@ -1,9 +1,8 @@
 """Options of a command made from the table of what can be recorded (`readings.fields`)."""
 
-from __future__ import annotations
-
 import inspect
 from collections.abc import Callable, Iterable
+from datetime import date
 from enum import StrEnum
 from typing import Annotated, Any
 
@@ -67,6 +66,8 @@ def _option(field: Field) -> Any:
     if field.kind is bool:
         no = "" if field.note else f"/--no-{field.option.removeprefix('--')}"
         return typer.Option(f"{field.option}{no}", help=field.help, show_default=False)
+    if field.kind is date:
+        return values.day_option(field.option, field.help)
     if field.kind is int and field.typed is not None:
         return values.whole(field.option, field.help, low=int(field.typed.low), high=int(field.typed.high))
     if isinstance(field.kind, type) and issubclass(field.kind, StrEnum):

@@ -1,49 +1,37 @@
 """The global options, taken anywhere on the line; `--` and the values of other options are left alone."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 from typing import Any
 
+from straycell.cli.app.options import Session
 from straycell.errors import UsageFault
 
 
-@dataclass(slots=True)
-class GlobalOptions:
-    """What was found, and the rest of the line."""
+def take_globals(argv: Sequence[str], root: Any) -> Session:
+    """The session that a command line asks for, with the rest of the line.
 
-    store: str | None = None
-    json: bool = False
-    debug: bool = False
-    quiet: bool = False
-    version: bool = False
-    rest: list[str] = field(default_factory=list)
-
-
-def take_globals(argv: Sequence[str], root: Any) -> GlobalOptions:
-    """Take --store, --json, --quiet and --debug out of a command line, and --version where no noun is before it.
-
+    --store, --json, --quiet and --debug are taken out of it, and --version where no noun is before it.
     `root` is the click command of the app; its nouns say which options take a value.
     """
-    found = GlobalOptions()
+    found: dict[str, Any] = {}
+    rest: list[str] = []
     command, words = root, list(argv)
     while words:
         word = words.pop(0)
         # Behind -- everything is a value, also a file called --json.
         if word == "--":
-            found.rest += [word, *words]
+            rest += [word, *words]
             break
         if _take(found, word, words, at_root=command is root):
             continue
-        found.rest.append(word)
+        rest.append(word)
         if word.startswith("-") and len(word) > 1:
             # The value of an option may look like one: `--note --json` is a note.
             if word in _valued(command) and words:
-                found.rest.append(words.pop(0))
+                rest.append(words.pop(0))
         elif hasattr(command, "get_command"):
             command = command.get_command(None, word) or _Unknown()
-    return found
+    return Session(**found, rest=rest)
 
 
 class _Unknown:
@@ -52,21 +40,17 @@ class _Unknown:
     params: tuple[Any, ...] = ()
 
 
-def _take(found: GlobalOptions, word: str, words: list[str], *, at_root: bool) -> bool:
-    if word == "--json":
-        found.json = True
-    elif word == "--debug":
-        found.debug = True
-    elif word == "--quiet":
-        found.quiet = True
+def _take(found: dict[str, Any], word: str, words: list[str], *, at_root: bool) -> bool:
+    if word in ("--json", "--debug", "--quiet"):
+        found[word.removeprefix("--")] = True
     elif word in ("--version", "-V") and at_root:
-        found.version = True
+        found["version"] = True
     elif word == "--store":
         if not words:
             raise UsageFault("--store needs a FILE or URL behind it", "write it like --store bench.sqlite")
-        found.store = words.pop(0)
+        found["store"] = words.pop(0)
     elif word.startswith("--store="):
-        found.store = word.removeprefix("--store=")
+        found["store"] = word.removeprefix("--store=")
     else:
         return False
     return True

@@ -1,7 +1,5 @@
 """The table of nouns: one line a file. The order is the flow, and the order of `straycell --help`."""
 
-from __future__ import annotations
-
 from straycell.cli.app.grammar.verbs import Noun
 
 _IN, _OUT, _USE, _KEEP = "Taking in and measuring", "Judging and parting", "Giving second work", "Keeping"

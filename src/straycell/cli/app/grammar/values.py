@@ -4,8 +4,6 @@ A word that is not a choice and a count that is none are wrong usage (UsageFault
 itself, which is click's business. A quantity, a time or a text that cannot be taken is BadData (exit 3).
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Sequence
 from enum import StrEnum
 from typing import Annotated, Any
@@ -18,7 +16,12 @@ from straycell.cli.app import clock
 from straycell.errors import BadData, UsageFault
 from straycell.keys import typed_key
 from straycell.quantities import Dimension, Window, parse_quantity
-from straycell.typed import Word, parse_line, parse_time
+from straycell.typed import Word, parse_day, parse_line, parse_time
+
+
+def _parsed(flag: str, parse: Callable[[str], Any], metavar: str, text: str) -> Any:
+    """An option whose value is what `parse` makes of its word."""
+    return typer.Option(flag, parser=parse, metavar=metavar, help=text, show_default=False)
 
 
 def quantity(
@@ -30,21 +33,18 @@ def quantity(
     def parse(value: str) -> float:
         return parse_quantity(value, dimension, window=window, name=flag.removeprefix("--").replace("-", " "))
 
-    return typer.Option(
-        flag, parser=parse, metavar=example or dimension.value.example, help=text, show_default=False
-    )
+    return _parsed(flag, parse, example or dimension.value.example, text)
 
 
-def word(flag: str, kind: type[StrEnum], text: str, *, listed: bool = True) -> Any:
-    """An option that takes one word of an enumeration (or several options, for a list)."""
+def word(flag: str, kind: type[StrEnum], text: str, *, meaning: Callable[[Any], object] | None = None) -> Any:
+    """An option that takes one word of an enumeration (or several options, for a list), or what each is the word for."""
     words = " ".join(member.value for member in kind)
     # Parsed here, so that a mistyped word is answered with the nearest one.
-    return typer.Option(
+    return _parsed(
         flag,
-        parser=lambda value: parse_word(value, kind, flag),
-        metavar="WORD",
-        help=f"{text} One of: {words}." if listed else text,
-        show_default=False,
+        lambda value: (meaning or kind)(parse_word(value, kind, flag)),
+        "WORD",
+        f"{text} One of: {words}.",
     )
 
 
@@ -72,7 +72,7 @@ def _of_option(name: str, fault: BadData) -> UsageFault:
 
 def text_option(flag: str, help_text: str, *, metavar: str = "TEXT") -> Any:
     """An option that takes one line of text."""
-    return typer.Option(flag, parser=_line_parser(flag), metavar=metavar, help=help_text, show_default=False)
+    return _parsed(flag, _line_parser(flag), metavar, help_text)
 
 
 def text_argument(metavar: str, help_text: str) -> Any:
@@ -93,7 +93,7 @@ def whole(flag: str, text: str, *, low: int, high: int) -> Any:
         except BadData as fault:
             raise UsageFault(fault.what, fault.remedy) from fault
 
-    return typer.Option(flag, parser=parse, metavar="N", help=text, show_default=False)
+    return _parsed(flag, parse, "N", text)
 
 
 def parse_whole(value: str, name: str, *, low: int, high: int) -> int:
@@ -129,13 +129,12 @@ def at_option(text: str = "When it was done (default: now).") -> Any:
 def time_option(flag: str, text: str) -> Any:
     """An option that takes a time up to now; gives a UTC time."""
     # Up to now: what lies in the future was not measured.
-    return typer.Option(
-        flag,
-        parser=lambda value: parse_time(value, clock.now()),
-        metavar="TIME",
-        help=text,
-        show_default=False,
-    )
+    return _parsed(flag, lambda value: parse_time(value, clock.now()), "TIME", text)
+
+
+def day_option(flag: str, text: str) -> Any:
+    """An option that takes a calendar day up to today."""
+    return _parsed(flag, lambda value: parse_day(value, clock.now()), "DATE", text)
 
 
 def limit_wh_option() -> Any:
@@ -147,7 +146,7 @@ def limit_wh_option() -> Any:
         return parse_quantity(value, Dimension.ENERGY, window=window, bare="Wh", name="limit-wh")
 
     text = "The most energy it may hold, in watt-hours."
-    return typer.Option("--limit-wh", parser=parse, metavar="N", help=text, show_default=False)
+    return _parsed("--limit-wh", parse, "N", text)
 
 
 CellArgument = Annotated[str, text_argument("CODE", "The cell.")]

@@ -1,7 +1,5 @@
 """How nouns and verbs become a Typer app: nouns are loaded only when they are named."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass

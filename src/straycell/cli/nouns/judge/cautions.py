@@ -1,15 +1,12 @@
 """`straycell cautions`: what to mind at each step, with where the words come from."""
 
-from __future__ import annotations
-
 from typing import Annotated
 
 import typer
 
 from straycell.acceptance.grounds import grounds_words
 from straycell.cli.app import output
-from straycell.cli.app.grammar import values
-from straycell.cli.app.grammar.verbs import lone_app
+from straycell.cli.app.grammar import lone_app, values
 from straycell.safety import Caution, Step, all_cautions, cautions_for
 
 app = lone_app()

@@ -1,20 +1,16 @@
 """`straycell discard`: a cell leaves use for good."""
 
-from __future__ import annotations
-
 from typing import Annotated
 
 import typer
 
-from straycell.acceptance.evidence import Condemnation
+from straycell.acceptance import Condemnation
 from straycell.bench.recording.discard import discard_cell
 from straycell.bench.recording.record import lost_words
 from straycell.bench.verdict_words import parting
 from straycell.cells import Stage
-from straycell.cli.app import context, output
-from straycell.cli.app.grammar import values
-from straycell.cli.app.grammar.verbs import lone_app
-from straycell.cli.show.cautions_talk import BESIDE_ANSWER, talk_cautions
+from straycell.cli.app import cautions, context, output
+from straycell.cli.app.grammar import lone_app, values
 
 app = lone_app()
 
@@ -49,7 +45,7 @@ def discard(
             output.talk(line)
     if cell.stage is not Stage.HANDED_OVER:
         _next(cell.code, not_looked_over=not done.looked_over)
-        talk_cautions(*parting(done.after.verdict), kinds=[cell.facts], room=BESIDE_ANSWER)
+        cautions.talk(*parting(done.after.verdict), kinds=[cell.facts], room=cautions.BESIDE_ANSWER)
 
 
 def _word(because: str, earlier: Condemnation | None) -> str:

@@ -1,18 +1,16 @@
 """`straycell rules`: every limit with its source, and whether a file of your own can be taken."""
 
-from __future__ import annotations
-
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from straycell.acceptance import Limit, RuleSet, read_rules
 from straycell.acceptance.grounds import grounds_words
-from straycell.acceptance.rules import Limit, RuleSet, read_rules
 from straycell.bench.wording.figure_words import limit_words
 from straycell.bench.wording.shapes import Json
 from straycell.cli.app import context, output
-from straycell.cli.app.grammar.verbs import noun_app
+from straycell.cli.app.grammar import noun_app
 from straycell.errors import EXIT_NEGATIVE, BadData
 from straycell.plain_text import one_line
 from straycell.quantities import count_of

@@ -1,23 +1,18 @@
 """`straycell verdict`: what the readings say a cell may be used for, with every reason."""
 
-from __future__ import annotations
-
 from typing import Annotated
 
 import typer
 
-from straycell.acceptance.reasons import Verdict
-from straycell.acceptance.record import verdict_to_json
+from straycell.acceptance import Verdict, verdict_to_json
 from straycell.bench import verdict_words
 from straycell.bench.cell_list import VerdictOrder, sort_verdicts
 from straycell.bench.paper.charts import limits_chart_of
-from straycell.cli.app import context, output, tables
-from straycell.cli.app.grammar import values
-from straycell.cli.app.grammar.verbs import noun_app
+from straycell.cli.app import cautions, context, output, tables
+from straycell.cli.app.grammar import noun_app, values
 from straycell.cli.app.progress import counting
 from straycell.cli.show import picture, verdict_page
-from straycell.cli.show.cautions_talk import talk_cautions
-from straycell.cli.show.outcomes import OutcomeOption, outcome_cell, parse_outcome
+from straycell.cli.show.verdict_page import OutcomeOption, outcome_cell
 
 app = noun_app("What a cell may be used for, with every reason.")
 
@@ -36,13 +31,13 @@ def show(
     output.emit(
         verdict_to_json(verdict), lambda: verdict_page.page(verdict, bench.now, everything=everything)
     )
-    talk_cautions(*verdict_words.handling(verdict), kinds=[facts])
+    cautions.talk(*verdict_words.handling(verdict), kinds=[facts])
 
 
 @app.command("plot")
 def plot(code: values.CellArgument, out: picture.Out = None, force: picture.Force = False) -> None:
     """Draw a cell's figures with their uncertainty against their limits."""
-    picture.draw_chart(limits_chart_of(context.bench(), code), out, force)
+    picture.draw(limits_chart_of(context.bench(), code), out, force)
 
 
 @app.command("list")
@@ -53,12 +48,12 @@ def list_all(
     ] = None,
 ) -> None:
     """List every cell's verdict: why, and the next thing to do."""
-    wanted, bench = None if outcome is None else parse_outcome(outcome), context.bench()
+    bench = context.bench()
     now = bench.now
     with bench.reading() as reader:
         verdicts = reader.verdicts(bench.rules, now)
     # Chosen after judging: an outcome that ran out today is not the recorded one.
-    chosen = [verdict for verdict in verdicts.values() if wanted is None or verdict.outcome is wanted]
+    chosen = [verdict for verdict in verdicts.values() if outcome is None or verdict.outcome is outcome]
     chosen = sort_verdicts(chosen, sort or VerdictOrder.CODE)
     columns: tables.Columns[Verdict] = {
         "code": lambda v: v.code,

@@ -1,15 +1,11 @@
 """`straycell box`: where cells lie (`straycell cell move` puts one into another)."""
 
-from __future__ import annotations
-
 from typing import Annotated
 
 from straycell.bench.paper.charts import boxes_chart_of
-from straycell.cli.app import context, output, tables
-from straycell.cli.app.grammar import values
-from straycell.cli.app.grammar.verbs import noun_app
+from straycell.cli.app import cautions, context, output, tables
+from straycell.cli.app.grammar import noun_app, values
 from straycell.cli.show import picture
-from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.safety import Step
 from straycell.store.book.records import Box
 
@@ -31,7 +27,7 @@ def add(
         writer.add_box(name, kind or DEFAULT_KIND, limit_wh)
         made = writer.box(name)
     output.emit(made._asdict(), lambda: output.say(f"{made.name}  {made.kind}"))
-    talk_cautions(Step.STORING)
+    cautions.talk(Step.STORING)
 
 
 @app.command("list")
@@ -61,5 +57,5 @@ def list_all() -> None:
 @app.command("plot")
 def plot(out: picture.Out = None, force: picture.Force = False) -> None:
     """Draw the energy in each box against its limit."""
-    picture.draw_chart(boxes_chart_of(context.bench()), out, force)
-    talk_cautions(Step.STORING)
+    picture.draw(boxes_chart_of(context.bench()), out, force)
+    cautions.talk(Step.STORING)

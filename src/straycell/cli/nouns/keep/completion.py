@@ -1,7 +1,5 @@
 """`straycell completion`: the script that lets a shell complete codes, boxes, projects, and the words of commands."""
 
-from __future__ import annotations
-
 from contextlib import suppress
 from pathlib import Path
 from typing import Annotated
@@ -10,7 +8,7 @@ import typer
 
 from straycell.cli.app import options, output
 from straycell.cli.app.app import root_command
-from straycell.cli.app.grammar.verbs import lone_app
+from straycell.cli.app.grammar import lone_app
 from straycell.cli.nouns.keep.suggest import suggestions
 from straycell.errors import UsageFault
 from straycell.store.location import resolve_store

@@ -1,7 +1,5 @@
 """`straycell demo`: an invented workshop built in a store of its own, and the whole flow walked on it."""
 
-from __future__ import annotations
-
 import os
 import tempfile
 from collections.abc import Iterator
@@ -14,7 +12,7 @@ from typing import Annotated
 import typer
 
 from straycell.cli.app import clock, context, options, output
-from straycell.cli.app.grammar.verbs import lone_app
+from straycell.cli.app.grammar import lone_app
 from straycell.cli.nouns.keep import demo_story
 from straycell.cli.show import demo_screen
 from straycell.errors import BadData

@@ -1,7 +1,5 @@
 """What happens in the demo, step by step, and what is worth telling of it."""
 
-from __future__ import annotations
-
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -9,7 +7,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from straycell.acceptance.reasons import Outcome, Verdict
+from straycell.acceptance import Outcome, Verdict
 from straycell.bench import verdict_words
 from straycell.bench.cell_sheet import CellSheet, sheet_of
 from straycell.bench.project_match import project_match

@@ -1,7 +1,5 @@
 """`straycell due`: what must be looked at today, worst first, with why and what to do."""
 
-from __future__ import annotations
-
 from datetime import datetime, timedelta
 from itertools import groupby
 from pathlib import Path
@@ -10,11 +8,8 @@ from typing import Annotated, Any
 import typer
 
 from straycell.bench.wording.shapes import due_json
-from straycell.cli.app import context, output, tables
-from straycell.cli.app.files import Force, talk_missing_glyphs, write_whole
-from straycell.cli.app.grammar import values
-from straycell.cli.app.grammar.verbs import lone_app
-from straycell.cli.show.cautions_talk import talk_cautions
+from straycell.cli.app import cautions, context, files, output, tables
+from straycell.cli.app.grammar import lone_app, values
 from straycell.safety import Step, cautions_for
 from straycell.safety.due.calendar import calendar_file
 from straycell.safety.due.gather import due_now, due_until, survey
@@ -44,7 +39,7 @@ def due(
         int | None,
         values.whole("--ahead", "Days to look ahead (default 0: today).", low=0, high=MOST_AHEAD_DAYS),
     ] = None,
-    force: Force = False,
+    force: files.Force = False,
 ) -> None:
     """Show what must be looked at, worst first; with a kind, which cells and why. It changes nothing."""
     bench = context.bench()
@@ -64,13 +59,13 @@ def due(
     coming = [item for item in items if item.at > now]
     # The calendar holds everything, whatever kind was asked for: it replaces the last one whole.
     if ics is not None:
-        write_whole(ics, calendar_file(everything, now, bench=letter), force=force)
+        files.write_whole(ics, calendar_file(everything, now, bench=letter), force=force)
     if out is not None:
         from straycell.safety.due.paper import due_pdf
 
-        cautions = [each.text for each in cautions_for(_caution_step(found))]
-        write_whole(out, due_pdf(found, now, letter, cautions=cautions), force=force)
-        talk_missing_glyphs(found)
+        texts = [each.text for each in cautions_for(_caution_step(found))]
+        files.write_whole(out, due_pdf(found, now, letter, cautions=texts), force=force)
+        files.talk_missing_glyphs(found)
     document: dict[str, Any] = {
         "at": now,
         "due": [due_json(item, now) for item in found],
@@ -93,7 +88,7 @@ def _talk(found: list[DueItem], coming: list[DueItem], ics: Path | None) -> None
     if ics is not None:
         output.hint(f"written to {ics}; take it into your calendar in place of the last one")
     if found:
-        talk_cautions(_caution_step(found))
+        cautions.talk(_caution_step(found))
 
 
 def _caution_step(found: list[DueItem]) -> Step:

@@ -1,14 +1,12 @@
 """`straycell export`: the whole store as CSV files, for a spreadsheet or another program."""
 
-from __future__ import annotations
-
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from straycell.cli.app import context, output
-from straycell.cli.app.grammar.verbs import lone_app
+from straycell.cli.app.grammar import lone_app
 
 app = lone_app()
 

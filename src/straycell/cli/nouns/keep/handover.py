@@ -1,17 +1,12 @@
 """`straycell handover`: what leaves for a collection point, with its list."""
 
-from __future__ import annotations
-
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 
-from straycell.cli.app import context, output, tables
-from straycell.cli.app.files import Force, talk_missing_glyphs, write_whole
-from straycell.cli.app.grammar import values
-from straycell.cli.app.grammar.verbs import noun_app
-from straycell.cli.show.cautions_talk import talk_cautions
+from straycell.cli.app import cautions, context, files, output, tables
+from straycell.cli.app.grammar import noun_app, values
 from straycell.quantities import count_of
 from straycell.safety import Step, cautions_for
 from straycell.safety.energy import Amount
@@ -40,7 +35,7 @@ def add(
     output.hint(
         f"next: straycell handover show {entry.id} --out list.pdf; when they are gone: handover close {entry.id}"
     )
-    talk_cautions(Step.HANDOVER)
+    cautions.talk(Step.HANDOVER)
 
 
 @app.command("list")
@@ -64,7 +59,7 @@ def show(
     out: Annotated[
         Path | None, typer.Option("--out", metavar="PDF", help="Write the list to go with them as a PDF.")
     ] = None,
-    force: Force = False,
+    force: files.Force = False,
 ) -> None:
     """Show the list of a hand-over: count, chemistry, mass, energy, state, and what may apply to its carriage."""
     bench = context.bench()
@@ -76,12 +71,12 @@ def show(
         from straycell.safety.handover.render import handover_pdf
 
         texts = [caution.text for caution in cautions_for(Step.HANDOVER)]
-        write_whole(out, handover_pdf(listed, bench.now, cautions=texts), force=force)
-        talk_missing_glyphs(listed)
+        files.write_whole(out, handover_pdf(listed, bench.now, cautions=texts), force=force)
+        files.talk_missing_glyphs(listed)
     output.emit(document(entry, listed) | {"file": out}, lambda: _page(entry, listed))
     if out is not None:
         output.hint(f"written to {out}")
-    talk_cautions(Step.HANDOVER)
+    cautions.talk(Step.HANDOVER)
 
 
 @app.command("close")
@@ -139,8 +134,10 @@ def _page(entry: HandoverEntry, listed: HandoverList) -> None:
             for text in output.wrap(f"{cell.code}  {cell.why}", "  "):
                 output.say(text)
     # The tool names rules and classifies nothing: that is the consignor's duty (ADR 1.4.2.1).
-    output.section("May apply; check with the collection point")
-    output.bullets(f"{rule.name}: {rule.text} ({rule.source})" for rule in listed.rules)
+    output.listed(
+        "May apply; check with the collection point",
+        (f"{rule.name}: {rule.text} ({rule.source})" for rule in listed.rules),
+    )
 
 
 def _state(line: HandoverLine) -> str:

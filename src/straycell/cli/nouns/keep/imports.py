@@ -1,7 +1,5 @@
 """`straycell import`: cells and readings from a CSV file, all of it or nothing."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -10,11 +8,9 @@ from typing import Annotated
 
 import typer
 
-from straycell.cli.app import context, output
-from straycell.cli.app.grammar import values
-from straycell.cli.app.grammar.verbs import noun_app
+from straycell.cli.app import cautions, context, output
+from straycell.cli.app.grammar import noun_app, values
 from straycell.cli.app.progress import counting
-from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.errors import BadData, UsageFault
 from straycell.quantities import count_of
 from straycell.safety import Step
@@ -56,7 +52,7 @@ def cells(
         _print(form.TEMPLATE)
     elif _import(file, columns, partial, form, form.import_cells, create=True):
         output.hint("next: straycell label sheet --new --out FILE.pdf (each cell needs its code on it)")
-        talk_cautions(Step.INTAKE)
+        cautions.talk(Step.INTAKE)
 
 
 @app.command("readings")

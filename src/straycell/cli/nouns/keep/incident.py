@@ -1,18 +1,14 @@
 """`straycell incident`: something happened to cells; they are held until tested again, or condemned at once."""
 
-from __future__ import annotations
-
 from typing import Annotated, Any
 
 import typer
 
 from straycell.bench.recording.discard import record_incident
 from straycell.bench.recording.record import lost_words
-from straycell.cli.app import clock, context, output, tables
-from straycell.cli.app.grammar import values
-from straycell.cli.app.grammar.verbs import noun_app
-from straycell.cli.show.cautions_talk import talk_cautions
-from straycell.cli.show.outcomes import outcome_cell
+from straycell.cli.app import cautions, clock, context, output, tables
+from straycell.cli.app.grammar import noun_app, values
+from straycell.cli.show.verdict_page import outcome_cell
 from straycell.safety import Step
 from straycell.safety.incidents import RETEST, incident_kinds
 
@@ -68,7 +64,7 @@ def add(
     # A device that runs on a harmed cell is the more urgent danger, so it is named even with --quiet.
     for line in lost_words(done.lost):
         output.talk(line)
-    talk_cautions(
+    cautions.talk(
         Step.INCIDENT, *([Step.DISCARD] if done.severe else []), kinds=[cell.facts for cell, _ in outcomes]
     )
 

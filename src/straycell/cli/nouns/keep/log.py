@@ -1,7 +1,5 @@
 """`straycell log`: what this bench wrote, with the numbers to take back."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from datetime import datetime
 from typing import Annotated
@@ -11,8 +9,7 @@ import typer
 from straycell.bench.recording.tonight import Logged, last_write, log_since
 from straycell.bench.wording import shapes
 from straycell.cli.app import context, output, tables
-from straycell.cli.app.grammar import values
-from straycell.cli.app.grammar.verbs import lone_app
+from straycell.cli.app.grammar import lone_app, values
 from straycell.errors import UsageFault
 from straycell.keys import RecordKey, key_of
 

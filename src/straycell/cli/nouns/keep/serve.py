@@ -1,7 +1,5 @@
 """`straycell serve`: the bench page for a phone or a tablet, and the devices that may use it."""
 
-from __future__ import annotations
-
 import socket
 import sys
 from importlib.util import find_spec
@@ -11,8 +9,7 @@ from typing import Annotated, Any
 import typer
 
 from straycell.cli.app import clock, context, output, tables
-from straycell.cli.app.grammar import values
-from straycell.cli.app.grammar.verbs import noun_app
+from straycell.cli.app.grammar import noun_app, values
 from straycell.cli.nouns.use.label_stocks import own_stocks
 from straycell.errors import BadData, UsageFault
 from straycell.labels.payload import address_payload

@@ -1,7 +1,5 @@
 """`straycell stock`: per box its cells, their energy, the oldest check, and what needs attention."""
 
-from __future__ import annotations
-
 from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated
@@ -10,11 +8,9 @@ import typer
 
 from straycell.bench.paper.inventory import boxes_now
 from straycell.bench.wording.shapes import stock_json
-from straycell.cli.app import context, output, tables
-from straycell.cli.app.grammar.verbs import lone_app
+from straycell.cli.app import cautions, context, output, tables
+from straycell.cli.app.grammar import lone_app
 from straycell.cli.show import picture
-from straycell.cli.show.cautions_talk import talk_cautions
-from straycell.pictures.stock import DRAWN, stock_lines, stock_picture, stock_title
 from straycell.safety import Step
 from straycell.safety.stock import BoxStock
 
@@ -38,21 +34,15 @@ def stock(
     output.emit([stock_json(box) for box in found], lambda: _page(found))
     if any(box.attention for box in found):
         output.hint("what to do about it: straycell due")
-    talk_cautions(Step.STORING)
+    cautions.talk(Step.STORING)
 
 
 def _draw(out: Path | None, force: bool) -> None:
-    from straycell.bench.paper.prints import stock_points
+    from straycell.bench.paper.prints import stock_scatter
 
-    points, unmeasured = stock_points(context.bench())
-    picture.draw(
-        stock_title(points, unmeasured),
-        lambda width: stock_lines(points, width, plain=not output.can_show(DRAWN)),
-        lambda kind: stock_picture(points, unmeasured, kind),
-        {"points": [asdict(p) | {"outcome": p.outcome.word} for p in points], "unmeasured": unmeasured},
-        out,
-        force,
-    )
+    found = stock_scatter(context.bench())
+    points = [asdict(p) | {"outcome": p.outcome.word} for p in found.points]
+    picture.draw(found, out, force, {"points": points, "unmeasured": found.unmeasured})
 
 
 def _page(found: list[BoxStock]) -> None:

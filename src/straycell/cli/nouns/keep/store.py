@@ -11,8 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from straycell.cli.app import clock, context, output
-from straycell.cli.app.grammar import values
-from straycell.cli.app.grammar.verbs import noun_app
+from straycell.cli.app.grammar import noun_app, values
 from straycell.cli.app.progress import counting
 from straycell.cli.app.prompts import confirm
 from straycell.errors import EXIT_NEGATIVE, BadData, Cure, StoreFault

@@ -1,7 +1,5 @@
 """What can be typed where the cursor is on a half-typed command line: nouns, verbs, options, words, names in the store."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -17,7 +15,6 @@ _OPTIONS: dict[str, Names] = {
     "--right-cell": Names.CELL,
     "--cells": Names.CELL,
 }
-_OUTCOMES = ("pack", "solo", "light", "hold", "discard")
 _PROJECT_NOUNS = frozenset({"project", "match", "build"})
 Look = Callable[[Names, str, str | None], list[str]]
 """(whose names, how they begin, the store named on the line) -> names."""
@@ -108,8 +105,6 @@ def _values(param: Any, line: _Line, start: str, look: Look) -> Iterator[str]:
     whose = _OPTIONS.get(option) if option else _place(shown, line.noun)
     if whose is not None:
         yield from look(whose, start, line.store)
-    elif option == "--outcome":
-        yield from _OUTCOMES
     elif shown == "WORD":
         yield from str(param.help).partition("One of: ")[2].rstrip(".").split()
 

@@ -1,7 +1,5 @@
 """`straycell cell`: one cell, one code, for life."""
 
-from __future__ import annotations
-
 from datetime import datetime
 from pathlib import Path
 from typing import Annotated, Any
@@ -16,17 +14,13 @@ from straycell.bench.recording.many import Which, each
 from straycell.bench.recording.record import followed, swap_cells
 from straycell.bench.wording import shapes, sheet_words
 from straycell.cells import Cell, Chemistry, Form, Stage, tidy_code
-from straycell.cli.app import context, output, tables
-from straycell.cli.app.files import Force
-from straycell.cli.app.grammar import values
+from straycell.cli.app import cautions, context, files, output, tables
+from straycell.cli.app.grammar import noun_app, values
 from straycell.cli.app.grammar.fields import takes
-from straycell.cli.app.grammar.values import BoxOption, CodesArgument, TeardownOption
-from straycell.cli.app.grammar.verbs import noun_app
 from straycell.cli.nouns.take import facts
 from straycell.cli.show import cell_page, picture
 from straycell.cli.show.after_writing import talk_recorded
-from straycell.cli.show.cautions_talk import talk_cautions
-from straycell.cli.show.outcomes import OutcomeOption, parse_outcome
+from straycell.cli.show.verdict_page import OutcomeOption
 from straycell.errors import UsageFault
 from straycell.markings import shares_primary_size
 from straycell.quantities import Dimension
@@ -75,12 +69,12 @@ def add(
     for note in [*notes, *_advice(made[0])]:
         output.talk(note)
     output.hint(f"next: straycell reading add {made[0].code} --look WORD --as-found-voltage Q --meter NAME")
-    talk_cautions(Step.INTAKE, kinds=[made[0].facts])
+    cautions.talk(Step.INTAKE, kinds=[made[0].facts])
 
 
 def _codes(cells: list[Cell]) -> None:
     for cell in cells:
-        output.say(f"{cell.code}  {cell.facts.form} {cell.facts.chemistry}  {cell.facts.marking}".rstrip())
+        output.say(f"{cell.code}  {sheet_words.kind_words(cell.facts)}")
 
 
 def _advice(cell: Cell) -> list[str]:
@@ -221,11 +215,11 @@ def list_all(
             "--plot", metavar="FILE", help="Also draw them, capacity over resistance (.png or .svg)."
         ),
     ] = None,
-    force: Force = False,
+    force: files.Force = False,
 ) -> None:
     """List the cells with their figures of today."""
     wanted = Wanted(
-        None if outcome is None else parse_outcome(outcome),
+        outcome,
         stage,
         chemistry,
         form,
@@ -254,7 +248,7 @@ def show(code: CodeArgument) -> None:
     # Told only where no capacity counts: a second run is a day's work, and a good one needs none.
     if page.remedy and (page.figures.at_least or page.figures.capacity is None):
         output.hint(page.remedy)
-    talk_cautions(*verdict_words.handling(page.verdict), kinds=[page.cell.facts])
+    cautions.talk(*verdict_words.handling(page.verdict), kinds=[page.cell.facts])
 
 
 @app.command("plot")
@@ -262,7 +256,7 @@ def plot(code: values.CellArgument, out: picture.Out = None, force: picture.Forc
     """Draw how a cell keeps its charge: rest voltages within what the limits allow, its siblings faint."""
     from straycell.bench.paper.curves_of import rest_curves_of
 
-    picture.draw_curves(rest_curves_of(context.bench(), code), out, force)
+    picture.draw(rest_curves_of(context.bench(), code), out, force)
 
 
 @app.command("history")
@@ -282,11 +276,11 @@ def history(code: CodeArgument) -> None:
 
 @app.command("move")
 def move(
-    codes: CodesArgument = None,
+    codes: values.CodesArgument = None,
     *,
     target: Annotated[str, values.text_argument("BOX", "Where they lie now.")],
-    box: BoxOption = None,
-    teardown: TeardownOption = None,
+    box: values.BoxOption = None,
+    teardown: values.TeardownOption = None,
 ) -> None:
     """Put cells into another box, all of them in one write."""
     which = Which(tuple(codes or ()), box, teardown)
@@ -297,15 +291,15 @@ def move(
     documents = [shapes.cell_json(cell) for cell in moved]
     shown = f"{', '.join(cell.code for cell in moved)}  now in {target}"
     output.emit(documents[0] if len(documents) == 1 else documents, lambda: output.say(shown))
-    talk_cautions(Step.STORING)
+    cautions.talk(Step.STORING)
 
 
 @app.command("withdraw")
 def withdraw(
     because: values.BecauseOption,
-    codes: CodesArgument = None,
-    box: BoxOption = None,
-    teardown: TeardownOption = None,
+    codes: values.CodesArgument = None,
+    box: values.BoxOption = None,
+    teardown: values.TeardownOption = None,
     last: Annotated[
         int | None, values.whole("--last", "The N cells recorded last at this bench.", low=1, high=500)
     ] = None,

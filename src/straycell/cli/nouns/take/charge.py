@@ -1,7 +1,5 @@
 """`straycell charge`: a recorded charge starts the clock for rest voltages and makes a capacity a capacity."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from datetime import datetime
 from typing import Annotated, Any
@@ -10,14 +8,11 @@ from straycell.bench.recording.many import Which
 from straycell.bench.recording.record import record_charge, record_let_down
 from straycell.bench.wording import shapes
 from straycell.cli.app import context, output
-from straycell.cli.app.grammar import values
+from straycell.cli.app.grammar import noun_app, values
 from straycell.cli.app.grammar.fields import takes
-from straycell.cli.app.grammar.values import BoxOption, CodesArgument, TeardownOption
-from straycell.cli.app.grammar.verbs import noun_app
 from straycell.cli.show.after_writing import talk_recorded
 from straycell.quantities import Dimension, show
-from straycell.readings import FIELDS, Charge, Item
-from straycell.readings.fields import LET_DOWN_V, OF_CHARGE, ROOM
+from straycell.readings import FIELDS, LET_DOWN_V, OF_CHARGE, ROOM, Charge, Item
 from straycell.safety import Step
 
 app = noun_app("Recorded charges, which start the clock for rest voltages, and let-downs, which end it.")
@@ -27,9 +22,9 @@ EndedOption = Annotated[datetime | None, values.at_option("When it ended (defaul
 @app.command("add")
 @takes([*OF_CHARGE.values(), ROOM], needed=("current_a",))
 def add(
-    codes: CodesArgument = None,
-    box: BoxOption = None,
-    teardown: TeardownOption = None,
+    codes: values.CodesArgument = None,
+    box: values.BoxOption = None,
+    teardown: values.TeardownOption = None,
     at: EndedOption = None,
     **said: Any,
 ) -> None:

@@ -1,12 +1,9 @@
 """`straycell charger`: where each slot of a charger ends a charge, measured at the cell's terminals."""
 
-from __future__ import annotations
-
 from typing import Annotated, Any
 
 from straycell.cli.app import clock, context, output, tables
-from straycell.cli.app.grammar import values
-from straycell.cli.app.grammar.verbs import noun_app
+from straycell.cli.app.grammar import noun_app, values
 from straycell.keys import NEW
 from straycell.meters import parse_accuracy, show_accuracy
 from straycell.quantities import Dimension, Measured, show
@@ -17,7 +14,6 @@ app = noun_app("What charges the cells, and where each slot ends.")
 SlotOption = Annotated[
     int | None, values.whole("--slot", "Which of its slots (default: all alike).", low=1, high=99)
 ]
-_D = Dimension
 
 
 @app.command("add")
@@ -27,7 +23,10 @@ def add(
     measured_float: Annotated[
         float | None,
         values.quantity(
-            "--measured-float", _D.VOLTAGE, "Voltage at the cell's terminals when it ends.", example="4.19V"
+            "--measured-float",
+            Dimension.VOLTAGE,
+            "Voltage at the cell's terminals when it ends.",
+            example="4.19V",
         ),
     ] = None,
     meter: Annotated[
@@ -36,7 +35,7 @@ def add(
     ] = None,
     end_current: Annotated[
         float | None,
-        values.quantity("--end-current", _D.CURRENT, "The current at which it ends.", example="50mA"),
+        values.quantity("--end-current", Dimension.CURRENT, "The current at which it ends.", example="50mA"),
     ] = None,
     capacity_accuracy: Annotated[
         str | None,
@@ -52,7 +51,9 @@ def add(
             # As a reading, so that the meter's accuracy becomes U by the one way there is.
             shown = Reading(NEW, "", Quantity.VOLTAGE, now, measured_float, meter=with_meter)
             float_v = measured(shown, context.rules().defaults)
-        accuracy = None if capacity_accuracy is None else parse_accuracy(capacity_accuracy, _D.CAPACITY)
+        accuracy = (
+            None if capacity_accuracy is None else parse_accuracy(capacity_accuracy, Dimension.CAPACITY)
+        )
         made = writer.add_charger(Charger(name, now, slot, float_v, end_current, accuracy, meter=meter))
     output.emit(document(made), lambda: output.say(_line(made)))
     output.hint(f"it counts until {output.day(now + COUNTS_FOR)}; then measure it again")
@@ -86,8 +87,8 @@ def list_all() -> None:
         "name": lambda c: c.name,
         "slot": lambda c: "all" if c.slot is None else c.slot,
         "float": lambda c: _volts(c.float_v),
-        "ends at": lambda c: None if c.end_current_a is None else show(c.end_current_a, _D.CURRENT),
-        "counts within": lambda c: show_accuracy(c.capacity, _D.CAPACITY),
+        "ends at": lambda c: None if c.end_current_a is None else show(c.end_current_a, Dimension.CURRENT),
+        "counts within": lambda c: show_accuracy(c.capacity, Dimension.CAPACITY),
         "measured": lambda c: output.day(c.at),
     }
     tables.listing(
@@ -100,7 +101,7 @@ def list_all() -> None:
 
 
 def _volts(float_v: Measured | None) -> str | None:
-    return None if float_v is None else show(float_v.value, _D.VOLTAGE, u=float_v.u)
+    return None if float_v is None else show(float_v.value, Dimension.VOLTAGE, u=float_v.u)
 
 
 def _line(charger: Charger) -> str:
@@ -118,7 +119,7 @@ def document(charger: Charger) -> dict[str, Any]:
         "expanded_uncertainty": None if charger.float_v is None else charger.float_v.expanded,
         "end_current_a": charger.end_current_a,
         "meter": charger.meter,
-        "capacity_accuracy": show_accuracy(charger.capacity, _D.CAPACITY) or None,
+        "capacity_accuracy": show_accuracy(charger.capacity, Dimension.CAPACITY) or None,
         "measured_at": charger.at,
         "counts_until": charger.at + COUNTS_FOR,
     }

@@ -1,7 +1,5 @@
 """The facts of a cell on the command line, and what its marking proposes where nothing was said."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import replace
 from typing import Annotated, Any

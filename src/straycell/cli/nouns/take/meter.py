@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 from straycell.bench.wording import shapes
 from straycell.cli.app import clock, context, output, tables
-from straycell.cli.app.grammar import values
-from straycell.cli.app.grammar.verbs import noun_app
+from straycell.cli.app.grammar import noun_app, values
 from straycell.errors import BadData, UsageFault
 from straycell.meters import ACCURACIES, Meter, meter_classes, meter_like, parse_accuracy, parse_resolution
 from straycell.quantities import Dimension, count_of, parse_quantity, show
@@ -20,7 +19,6 @@ if TYPE_CHECKING:
     from straycell.store.book.stock.household import KnownValue
 
 app = noun_app("What readings are taken with, and how far to trust it.")
-_D = Dimension
 NameArgument = Annotated[str, values.text_argument("NAME", "The meter.")]
 
 
@@ -194,7 +192,8 @@ def _page(meter: Meter) -> None:
 def _steps(meter: Meter) -> str:
     """`1 mV below 4 V, then 10 mV`."""
     shown = [
-        show(step, _D.VOLTAGE) + ("" if bound == float("inf") else f" below {show(bound, _D.VOLTAGE)}")
+        show(step, Dimension.VOLTAGE)
+        + ("" if bound == float("inf") else f" below {show(bound, Dimension.VOLTAGE)}")
         for bound, step in meter.voltage_resolution.steps
     ]
     return ", then ".join(shown)

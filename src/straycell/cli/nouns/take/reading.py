@@ -1,7 +1,5 @@
 """`straycell reading`: what was measured or seen; append-only, a wrong one is superseded with a reason."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from datetime import datetime
 from typing import Annotated, Any
@@ -16,14 +14,11 @@ from straycell.bench.recording.tonight import undo_last
 from straycell.bench.wording import shapes
 from straycell.bench.wording.sheet_words import describe, value_text
 from straycell.cli.app import context, output, tables
-from straycell.cli.app.grammar import values
+from straycell.cli.app.grammar import noun_app, values
 from straycell.cli.app.grammar.fields import takes
-from straycell.cli.app.grammar.values import BoxOption, TeardownOption
-from straycell.cli.app.grammar.verbs import noun_app
 from straycell.cli.show.after_writing import talk_recorded
 from straycell.errors import UsageFault
-from straycell.readings import Item, Mistake, Quantity
-from straycell.readings.fields import OF_CHARGE, OF_READING
+from straycell.readings import OF_CHARGE, OF_READING, Item, Mistake, Quantity
 
 app = noun_app("What was measured or seen; a wrong one is superseded, never edited.")
 MeterOption = Annotated[
@@ -84,8 +79,8 @@ def supersede(
         Quantity | None,
         values.word("--last", Quantity, "Instead of numbers: the last record of this kind of each cell."),
     ] = None,
-    box: BoxOption = None,
-    teardown: TeardownOption = None,
+    box: values.BoxOption = None,
+    teardown: values.TeardownOption = None,
     right_cell: Annotated[
         str | None, values.text_option("--right-cell", "The cell that was really measured.", metavar="CODE")
     ] = None,

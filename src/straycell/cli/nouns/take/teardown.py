@@ -1,7 +1,5 @@
 """`straycell teardown`: what was opened, where it was found, and what came out of it."""
 
-from __future__ import annotations
-
 from dataclasses import asdict
 from datetime import date
 from typing import Annotated, Any
@@ -11,86 +9,65 @@ import typer
 from straycell.bench.paper.charts import yield_chart, yields_of
 from straycell.bench.wording import shapes
 from straycell.cells import Cell
-from straycell.cli.app import clock, context, output, tables
-from straycell.cli.app.grammar import values
-from straycell.cli.app.grammar.verbs import noun_app
+from straycell.cli.app import cautions, context, output, tables
+from straycell.cli.app.grammar import noun_app, values
+from straycell.cli.app.grammar.fields import takes
 from straycell.cli.show import picture
-from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.errors import UsageFault
+from straycell.quantities import Window
+from straycell.readings import Field
 from straycell.safety import Step
 from straycell.store.book.records import Event
 from straycell.teardowns import Teardown, parse_teardown_code
-from straycell.typed import parse_day
 
 app = noun_app("What was opened, where it was found, and what came out of it.")
 
 
-def _day_option(flag: str, text: str) -> Any:
-    return typer.Option(flag, parser=lambda typed: parse_day(typed, clock.now()), metavar="DATE", help=text)
-
-
 CodeArgument = Annotated[str, values.text_argument("CODE", "The tear-down, like AT3.")]
-FoundOption = Annotated[date | None, _day_option("--found", "The day it was found.")]
-OpenedOption = Annotated[
-    date | None, _day_option("--opened", "The day its packs were opened (default: the day it is recorded).")
-]
-PlaceOption = Annotated[str | None, values.text_option("--place", "Where it was found.")]
-NoteOption = Annotated[str | None, values.text_option("--note", "Its state, anything odd.")]
-ObjectsOption = Annotated[
-    int | None, values.whole("--objects", "How many alike objects were opened (default 1).", low=1, high=1000)
-]
+SAID = (
+    Field("found_on", date, "found", "The day it was found.", flag="--found"),
+    Field(
+        "opened_on",
+        date,
+        "opened",
+        "The day its packs were opened (default: the day it is recorded).",
+        flag="--opened",
+    ),
+    Field("place", str, "place", "Where it was found."),
+    Field("note", str, "note", "Its state, anything odd."),
+    Field(
+        "objects", int, "objects", "How many alike objects were opened (default 1).", typed=Window(1, 1000)
+    ),
+)
+"""What can be said of an object beside what it was."""
 
 
 @app.command("add")
+@takes(SAID)
 def add(
     title: Annotated[str, values.text_argument("TITLE", "What it was, in a few words.")],
     kind: Annotated[str, values.text_option("--kind", "The kind of object, free text.", metavar="KIND")],
-    found: FoundOption = None,
-    place: PlaceOption = None,
-    note: NoteOption = None,
-    objects: ObjectsOption = None,
-    opened: OpenedOption = None,
+    **said: Any,
 ) -> None:
     """Record an object that was opened."""
     with context.writing(create=True) as writer:
-        made = writer.add_teardown(
-            title,
-            kind,
-            found_on=found,
-            place=place or "",
-            note=note or "",
-            objects=objects or 1,
-            opened_on=opened,
-        )
+        made = writer.add_teardown(title, kind, **said)
     output.emit(shapes.teardown_json(made), lambda: output.say(f"{made.code}  {made.title}"))
     output.hint(f"next: straycell cell add --teardown {made.code} --pack 1 --count N ...")
-    talk_cautions(Step.TEARDOWN)
+    cautions.talk(Step.TEARDOWN)
 
 
 @app.command("correct")
-def correct(
-    code: CodeArgument,
-    because: values.BecauseOption,
-    title: Annotated[str | None, values.text_option("--title", "What it was, in a few words.")] = None,
-    kind: Annotated[str | None, values.text_option("--kind", "The kind of object.", metavar="KIND")] = None,
-    found: FoundOption = None,
-    place: PlaceOption = None,
-    note: NoteOption = None,
-    objects: ObjectsOption = None,
-    opened: OpenedOption = None,
-) -> None:
+@takes(
+    [
+        Field("title", str, "title", "What it was, in a few words."),
+        Field("kind", str, "kind", "The kind of object.", example="KIND"),
+        *SAID,
+    ]
+)
+def correct(code: CodeArgument, because: values.BecauseOption, **said: Any) -> None:
     """Correct the record of a tear-down; the former entry stays visible."""
-    given = {
-        "title": title,
-        "kind": kind,
-        "found_on": found,
-        "place": place,
-        "note": note,
-        "objects": objects,
-        "opened_on": opened,
-    }
-    # None is "not said"; an empty word empties the entry.
-    said = {name: value for name, value in given.items() if value is not None}
+    # An empty word empties the entry.
     if not said:
         raise UsageFault("nothing to correct was given", "add what is right, like --title 'cordless drill'")
     with context.writing() as writer:
@@ -167,11 +144,10 @@ def _page(found: Teardown, cells: list[Cell], corrections: list[Event], *, withd
         ],
         indent="  ",
     )
-    if corrections:
-        output.section("Corrected")
-        output.bullets(
-            f"{output.day(event.at)} {_changes(event)}; because {event.because}" for event in corrections
-        )
+    output.listed(
+        "Corrected",
+        (f"{output.day(event.at)} {_changes(event)}; because {event.because}" for event in corrections),
+    )
     output.section(f"Cells ({len(cells)})")
     columns: tables.Columns[Cell] = {
         "code": lambda c: c.code,
@@ -201,4 +177,4 @@ def _shown(value: object) -> str:
 def plot(out: picture.Out = None, force: picture.Force = False) -> None:
     """Draw what each kind of gear gave: usable cells and Wh, an object opened and an hour at the bench."""
     found = yields_of(context.bench())
-    picture.draw_chart(yield_chart(found), out, force, [asdict(each) for each in found])
+    picture.draw(yield_chart(found), out, force, [asdict(each) for each in found])

@@ -1,7 +1,5 @@
 """`straycell trace`: recorded curves, and what they tell of a cell."""
 
-from __future__ import annotations
-
 import sys
 from collections.abc import Callable
 from datetime import datetime
@@ -10,10 +8,9 @@ from typing import Annotated
 
 import typer
 
-from straycell.cli.app import context, output, tables
-from straycell.cli.app.files import Force, write_whole
-from straycell.cli.app.grammar import values
-from straycell.cli.app.grammar.verbs import noun_app
+from straycell.bench.wording.sheet_words import kind_words
+from straycell.cli.app import context, files, options, output, tables
+from straycell.cli.app.grammar import noun_app, values
 from straycell.cli.show import picture, trace_page
 from straycell.cli.show.after_writing import talk_doubts, talk_recorded
 from straycell.errors import UsageFault
@@ -21,7 +18,6 @@ from straycell.quantities import Dimension, Window, show
 from straycell.store.book.records import TraceEntry
 
 app = noun_app("Recorded curves: capacity, energy and resistance out of a file, with their uncertainty.")
-_D = Dimension
 _CUTOFF = Window(1.0, 4.5)
 """Of the small curve; its last line is longer by the name of the cut-off."""
 _LONG_BYTES = 4_000_000
@@ -46,7 +42,7 @@ def add(
         float | None,
         values.quantity(
             "--cutoff",
-            _D.VOLTAGE,
+            Dimension.VOLTAGE,
             "Where the discharge ends (default: the rules' highest that counts).",
             window=_CUTOFF,
             example="3.0V",
@@ -55,7 +51,7 @@ def add(
     temperature: Annotated[
         float | None,
         values.quantity(
-            "--temperature", _D.TEMPERATURE, "Temperature of the cell, if the file does not hold it."
+            "--temperature", Dimension.TEMPERATURE, "Temperature of the cell, if the file does not hold it."
         ),
     ] = None,
     columns: Annotated[
@@ -118,8 +114,8 @@ def list_all(
         "id": lambda e: e.id,
         "cell": lambda e: e.cell,
         "at": lambda e: output.day(e.at),
-        "capacity": lambda e: _short(e.result["capacity_ah"], _D.CAPACITY, least=e.result["at_least"]),
-        "resistance": lambda e: _short(e.result["dc_resistance_ohm"], _D.RESISTANCE),
+        "capacity": lambda e: _short(e.result["capacity_ah"], Dimension.CAPACITY, least=e.result["at_least"]),
+        "resistance": lambda e: _short(e.result["dc_resistance_ohm"], Dimension.RESISTANCE),
         "file": lambda e: e.name,
     }
     figures = ("capacity_ah", "energy_wh", "dc_resistance_ohm", "at_least")
@@ -154,12 +150,10 @@ def show_one(number: Number) -> None:
 
         trace_page.figures(entry, stand, gone, list(doubts.values()))
         output.section("Curve")
-        picture.say_curves(run_curves(entry.cell, again(entry, sheet.raw)))
+        picture.say(run_curves(entry.cell, again(entry, sheet.raw)), options.current().line)
         trace_page.budget(entry.result)
         trace_page.pulses(entry.result)
-        if entry.result["notes"]:
-            output.section("How it was read")
-            output.bullets(entry.result["notes"])
+        output.listed("How it was read", entry.result["notes"])
 
     output.emit(trace_page.document(entry, stand, gone, list(doubts.values())), page)
     talk_doubts(doubts, sheet.remedy)
@@ -172,7 +166,7 @@ def plot(
     run: Annotated[
         bool, typer.Option("--run", help="Only the run, over mAh, beside its siblings and its rating.")
     ] = False,
-    force: Force = False,
+    force: files.Force = False,
 ) -> None:
     """Draw a trace: voltage, current and charge over time into a file, or with --run what came out of it.
 
@@ -182,7 +176,7 @@ def plot(
     if run or out is None:
         from straycell.bench.paper.curves_of import run_curves_of
 
-        picture.draw_curves(run_curves_of(bench, number), out, force)
+        picture.draw(run_curves_of(bench, number), out, force)
         return
     from straycell.bench.file_trace import again
     from straycell.pictures.trace import trace_picture
@@ -192,9 +186,8 @@ def plot(
         raw = reader.trace_file(entry.id)
         facts = reader.cell(entry.cell).facts
     # A picture leaves the store: it must say by itself which cell it is of.
-    kind = f"{facts.form} {facts.chemistry}  {facts.marking}".rstrip()
-    title = f"{entry.cell}  {kind}  {output.day(entry.at)}"
-    write_whole(out, trace_picture(*again(entry, raw), title), force=force)
+    title = f"{entry.cell}  {kind_words(facts)}  {output.day(entry.at)}"
+    files.write_whole(out, trace_picture(*again(entry, raw), title), force=force)
     output.emit({"id": entry.id, "files": [out], "count": 1}, lambda: output.say(str(out)))
 
 

@@ -10,13 +10,12 @@ import typer
 
 from straycell.bench.paper.build_sheet import build_sheet
 from straycell.bench.project_match import project_match, require_plan, true_plan, understood
+from straycell.bench.recording.finish import OF_DEVICE, Device, finish_build, require_finishable
 from straycell.builds import Build
 from straycell.cells import Look, Stage
-from straycell.cli.app import clock, context, output, prompts, tables
-from straycell.cli.app.files import Force, talk_missing_glyphs, write_whole
-from straycell.cli.app.grammar import values
-from straycell.cli.app.grammar.verbs import noun_app
-from straycell.cli.show.cautions_talk import talk_cautions
+from straycell.cli.app import cautions, clock, context, files, output, prompts, tables
+from straycell.cli.app.grammar import noun_app, values
+from straycell.cli.app.grammar.fields import takes
 from straycell.cli.show.group_voltages import (
     ask_about,
     group_numbers,
@@ -32,14 +31,12 @@ from straycell.readings import Quantity, Reading
 from straycell.safety import Step
 
 if TYPE_CHECKING:
-    from straycell.bench.recording.finish import Device
     from straycell.bench.recording.inspection import Seen
     from straycell.store.reader import Reader
     from straycell.store.writer import Writer
 
 
 app = noun_app("Cells committed to a project, position by position.")
-_D = Dimension
 Name = Annotated[str, values.text_argument("NAME", "The project.")]
 
 
@@ -91,7 +88,7 @@ def reserve(
     if joined:
         output.hint(f"the sheet to join them by: straycell build sheet '{name}' --out FILE.pdf")
     output.hint(f"next: straycell build finish '{name}' when the cell{'s are' if joined else ' is'} in")
-    talk_cautions(Step.BUILD)
+    cautions.talk(Step.BUILD)
 
 
 def _named(writer: Writer, name: str, cells: list[str]) -> Match:
@@ -113,29 +110,9 @@ def _named(writer: Writer, name: str, cells: list[str]) -> Match:
 
 
 @app.command("finish")
+@takes(OF_DEVICE)
 def finish(
     name: Name,
-    current: Annotated[
-        float | None,
-        values.quantity("--current", _D.CURRENT, "What the device draws at the cells, as measured now."),
-    ] = None,
-    peak_current: Annotated[
-        float | None, values.quantity("--peak-current", _D.CURRENT, "Its highest, as measured now.")
-    ] = None,
-    temperature: Annotated[
-        float | None, values.quantity("--temperature", _D.TEMPERATURE, "Where the device works.")
-    ] = None,
-    charge_current: Annotated[
-        float | None,
-        values.quantity("--charge-current", _D.CURRENT, "What its charger gives, as measured now."),
-    ] = None,
-    measured_float: Annotated[
-        float | None,
-        values.quantity("--measured-float", _D.VOLTAGE, "Where its charger ends, the whole string."),
-    ] = None,
-    fuse: Annotated[
-        float | None, values.quantity("--fuse", _D.CURRENT, "The rating of the fuse that is in.")
-    ] = None,
     yes: Annotated[
         bool,
         typer.Option(
@@ -143,19 +120,16 @@ def finish(
             help="Beside what is given the device is as its project says, the cautions were followed: do not ask.",
         ),
     ] = False,
+    **said: Any,
 ) -> None:
     """Record that the reserved cells are built in. At a terminal it asks what the device draws and is charged with.
 
     Refused without protection, without a fuse where the board lets an overload through, and where the cells do not do
     for the device as it was measured.
     """
-    from straycell.bench.recording.finish import Device, finish_build, require_finishable
     from straycell.bench.wording.project_words import device_words
 
-    device, bench = (
-        Device(current, peak_current, temperature, charge_current, measured_float, fuse),
-        context.bench(),
-    )
+    device, bench = Device(**said), context.bench()
     with context.reading() as reader, output.brief_answers():
         # Asked before the cautions: nobody should confirm a list for a build that will be refused.
         overload = require_finishable(bench, reader, name, device, ask=not yes and prompts.at_terminal())
@@ -168,13 +142,13 @@ def finish(
     with output.brief_answers():
         made = finish_build(bench, name, device)
     output.emit(document(made), lambda: _say(made))
-    talk_cautions(Step.BUILD)
+    cautions.talk(Step.BUILD)
 
 
 _ASKED: tuple[tuple[str, Dimension, str], ...] = (
-    ("current_a", _D.CURRENT, "what does it draw at its cells, measured now?"),
-    ("temperature_c", _D.TEMPERATURE, "at what temperature does it work?"),
-    ("charge_current_a", _D.CURRENT, "what does its charger give, measured now?"),
+    ("current_a", Dimension.CURRENT, "what does it draw at its cells, measured now?"),
+    ("temperature_c", Dimension.TEMPERATURE, "at what temperature does it work?"),
+    ("charge_current_a", Dimension.CURRENT, "what does its charger give, measured now?"),
 )
 
 
@@ -186,10 +160,10 @@ def _asked(device: Device, says: str, overload: str) -> Device:
             "add --yes, and --current, --temperature, --charge-current where it is otherwise",
         )
     output.talk(f"By its project {says}. Enter keeps that.")
-    asked = (*_ASKED, ("fuse_a", _D.CURRENT, f"{overload}. Which fuse is in?")) if overload else _ASKED
+    asked = (*_ASKED, ("fuse_a", Dimension.CURRENT, f"{overload}. Which fuse is in?")) if overload else _ASKED
     open_ones = [each for each in asked if getattr(device, each[0]) is None]
     answers = {name: prompts.quantity(question, kind) for name, kind, question in open_ones}
-    talk_cautions(Step.BUILD)
+    cautions.talk(Step.BUILD)
     prompts.confirm(False, "was all of this done, and every check of the build sheet?")
     return replace(device, **answers)
 
@@ -216,7 +190,7 @@ def dismantle(name: Name) -> None:
         output.talk(
             f"{whose} received again, on hold until look, rest voltage and resistance are recorded again"
         )
-    talk_cautions(Step.DISMANTLE, *([Step.DISCARD] if gone else []))
+    cautions.talk(Step.DISMANTLE, *([Step.DISCARD] if gone else []))
 
 
 def _say_freed(build: Build) -> None:
@@ -293,7 +267,7 @@ def inspect(
         talk_groups(replace(found, build=build))
     if bad:
         output.talk(f"take it out of use: {', '.join(bad)} out of use for good")
-        talk_cautions(Step.LOOK_BAD)
+        cautions.talk(Step.LOOK_BAD)
     elif look:
         output.hint("looked at; the next inspection: straycell due --ahead 200")
 
@@ -315,11 +289,11 @@ def sheet(
     out: Annotated[
         Path, typer.Option("--out", metavar="PDF", help="Where the sheet goes.", show_default=False)
     ],
-    force: Force = False,
+    force: files.Force = False,
 ) -> None:
     """Draw the positions of a reserved build with their codes, and what to do in which order."""
     _write_sheet(name, out, force=force)
-    talk_cautions(Step.BUILD)
+    cautions.talk(Step.BUILD)
 
 
 def _write_sheet(name: str, out: Path, *, force: bool) -> None:
@@ -328,8 +302,8 @@ def _write_sheet(name: str, out: Path, *, force: bool) -> None:
 
     bench = context.bench()
     build, content = build_sheet(bench, name)
-    write_whole(out, build_sheet_pdf(content, bench.now), force=force)
-    talk_missing_glyphs(content)
+    files.write_whole(out, build_sheet_pdf(content, bench.now), force=force)
+    files.talk_missing_glyphs(content)
     count = count_of(len(build.codes), "cell")
     output.emit(
         {"files": [str(out)], "count": len(build.codes), "labels": list(build.codes)},

@@ -1,19 +1,18 @@
 """`straycell charging`: whether a charger is gentle enough for a cell, and what to change if it is not."""
 
-from __future__ import annotations
-
 import shlex
-from typing import TYPE_CHECKING, Annotated, Any
+from collections.abc import Mapping
+from datetime import UTC, datetime
+from typing import Annotated, Any
 
+from straycell.acceptance import Outcome
 from straycell.acceptance.charger.allowance import ChargeKind, charge_allowance
 from straycell.acceptance.charger.check import Charger, ChargerAnswer, check_charger
-from straycell.acceptance.reasons import Outcome
+from straycell.bench.device_use import OneCell, look_up
 from straycell.cells import Chemistry
-from straycell.cli.app import clock, context, output
-from straycell.cli.app.grammar import values
-from straycell.cli.app.grammar.verbs import lone_app
-from straycell.cli.show.cautions_talk import talk_cautions
-from straycell.cli.show.cell_sheet import OneCell, look_up
+from straycell.cli.app import cautions, clock, context, output
+from straycell.cli.app.grammar import lone_app, values
+from straycell.cli.app.grammar.fields import takes
 from straycell.errors import BadData, NegativeAnswer, UsageFault
 from straycell.keys import NEW
 from straycell.matching.words import run_hours as hours
@@ -21,115 +20,103 @@ from straycell.meters import Meter
 from straycell.physics.charge_time import ChargeTime
 from straycell.physics.resistors import bands
 from straycell.quantities import Dimension, Measured, Window, show
-from straycell.readings import Quantity, Reading, measured
+from straycell.readings import Field, Quantity, Reading, measured
 from straycell.readings.charger import COUNTS_FOR, find_charger
 from straycell.readings.charger import Charger as Instrument
 from straycell.safe_side import at_least, at_most, millivolts
 from straycell.safety import Step
 
-if TYPE_CHECKING:
-    from datetime import datetime
-
-
 app = lone_app()
-_D = Dimension
 _AMPS = Window(1e-4, 500.0, "a charger")
 _OHMS = Window(10.0, 22e6, "a programming resistor")
 _VOLTS = Window(2.0, 5.0, "one cell's charger")
 _SUPPLY = Window(1.0, 60.0, "a supply")
 _TOLERANCE = Window(0.0, 0.2, "a charger")
 
-CurrentOption = Annotated[
-    float | None, values.quantity("--current", _D.CURRENT, "The charge current it is set to.", window=_AMPS)
-]
-ResistorOption = Annotated[
-    float | None,
-    values.quantity(
-        "--programming-resistor",
-        _D.RESISTANCE,
+SAID = (
+    Field("current_a", Dimension.CURRENT, "current", "The charge current it is set to.", typed=_AMPS),
+    Field(
+        "programming_resistor_ohm",
+        Dimension.RESISTANCE,
+        "resistor",
         "Programming resistor of a single-cell linear charger (current = 1200 V / R).",
-        window=_OHMS,
+        typed=_OHMS,
         example="4.7kohm",
     ),
-]
-SupplyOption = Annotated[
-    float | None,
-    values.quantity("--supply", _D.VOLTAGE, "Supply voltage of the charger.", window=_SUPPLY, example="5V"),
-]
-SupplyLimitOption = Annotated[
-    float | None,
-    values.quantity(
-        "--supply-limit", _D.CURRENT, "Highest current the supply gives.", window=_AMPS, example="160mA"
+    Field(
+        "supply_v", Dimension.VOLTAGE, "supply", "Supply voltage of the charger.", typed=_SUPPLY, example="5V"
     ),
-]
-SupplyRatedOption = Annotated[
-    float | None,
-    values.quantity(
-        "--supply-rated",
-        _D.VOLTAGE,
+    Field(
+        "supply_limit_a",
+        Dimension.CURRENT,
+        "limit",
+        "Highest current the supply gives.",
+        typed=_AMPS,
+        example="160mA",
+    ),
+    Field(
+        "supply_rated_v",
+        Dimension.VOLTAGE,
+        "rating",
         "Highest supply voltage by the charger's sheet (default 8V: a linear charger).",
-        window=_SUPPLY,
+        typed=_SUPPLY,
         example="24V",
     ),
-]
-VoltageOption = Annotated[
-    float | None,
-    values.quantity(
-        "--voltage",
-        _D.VOLTAGE,
+    Field(
+        "voltage_v",
+        Dimension.VOLTAGE,
+        "end",
         "End voltage it regulates to (never assumed for lfp).",
-        window=_VOLTS,
+        typed=_VOLTS,
         example="4.20V",
     ),
-]
-ToleranceOption = Annotated[
-    float | None,
-    values.quantity(
-        "--tolerance", _D.FRACTION, "Tolerance of that voltage (default 1.5%).", window=_TOLERANCE
+    Field(
+        "tolerance",
+        Dimension.FRACTION,
+        "tolerance",
+        "Tolerance of that voltage (default 1.5%).",
+        typed=_TOLERANCE,
     ),
-]
-MeasuredOption = Annotated[
-    float | None,
-    values.quantity(
-        "--measured-float", _D.VOLTAGE, "End voltage measured on this board.", window=_VOLTS, example="4.18V"
+    Field(
+        "load_a",
+        Dimension.CURRENT,
+        "load",
+        "Current drawn meanwhile by a device that is left on.",
+        typed=_AMPS,
     ),
-]
-MeterOption = Annotated[
-    str | None, values.text_option("--meter", "Meter used for --measured-float.", metavar="M")
-]
-ChargerOption = Annotated[
-    str | None,
-    values.text_option("--charger", "A charger whose float was measured (charger add).", metavar="NAME"),
-]
-SlotOption = Annotated[int | None, values.whole("--slot", "The slot of that charger.", low=1, high=99)]
-LoadOption = Annotated[
-    float | None,
-    values.quantity(
-        "--load", _D.CURRENT, "Current drawn meanwhile by a device that is left on.", window=_AMPS
-    ),
-]
-TemperatureOption = Annotated[
-    float | None,
-    values.quantity("--temperature", _D.TEMPERATURE, "Temperature where it is charged (default: a room)."),
-]
+)
+"""What is known of the charger, by the names of its own fields."""
 
 
 @app.command()
+@takes(SAID)
 def charging(
     code: values.CellArgument,
-    current: CurrentOption = None,
-    programming_resistor: ResistorOption = None,
-    supply: SupplyOption = None,
-    supply_limit: SupplyLimitOption = None,
-    supply_rated: SupplyRatedOption = None,
-    voltage: VoltageOption = None,
-    tolerance: ToleranceOption = None,
-    measured_float: MeasuredOption = None,
-    meter: MeterOption = None,
-    charger_name: ChargerOption = None,
-    slot: SlotOption = None,
-    load: LoadOption = None,
-    temperature: TemperatureOption = None,
+    measured_float: Annotated[
+        float | None,
+        values.quantity(
+            "--measured-float",
+            Dimension.VOLTAGE,
+            "End voltage measured on this board.",
+            window=_VOLTS,
+            example="4.18V",
+        ),
+    ] = None,
+    meter: Annotated[
+        str | None, values.text_option("--meter", "Meter used for --measured-float.", metavar="M")
+    ] = None,
+    charger: Annotated[
+        str | None,
+        values.text_option("--charger", "A charger whose float was measured (charger add).", metavar="NAME"),
+    ] = None,
+    slot: Annotated[int | None, values.whole("--slot", "The slot of that charger.", low=1, high=99)] = None,
+    temperature: Annotated[
+        float | None,
+        values.quantity(
+            "--temperature", Dimension.TEMPERATURE, "Temperature where it is charged (default: a room)."
+        ),
+    ] = None,
+    **said: Any,
 ) -> None:
     """May this charger charge this cell, how long does it take, what to change. Exit 1 when it may not.
 
@@ -137,53 +124,44 @@ def charging(
     it no charger is shown to be safe. The current is judged at the charger's own setting, because a weak supply may be
     swapped for a strong one.
     """
-    _check_line(current, programming_resistor, measured_float, meter)
-    _check_named(charger_name, slot, measured_float)
+    _check_setting(said)
+    _check_float(measured_float, meter, charger, slot)
     # A rating limits nothing while it is not known what feeds the charger.
-    if supply_rated is not None and supply is None:
+    if "supply_rated_v" in said and "supply_v" not in said:
         raise UsageFault("--supply-rated needs --supply", "give both, or neither")
     now, rules = clock.now(), context.rules()
     with context.reading() as reader:
         one = look_up(reader, code, rules, now)
         with_meter = reader.meter(meter) if meter is not None else None
-        named = _named(reader.chargers(), charger_name, slot, now) if charger_name is not None else None
-    charger = Charger(
-        current_a=current,
-        programming_resistor_ohm=programming_resistor,
-        voltage_v=voltage,
-        tolerance=tolerance,
+        named = _named(reader.chargers(), charger, slot, now) if charger is not None else None
+    asked = Charger(
+        **said,
         measured_float=named or _float(one, measured_float, with_meter),
-        supply_v=supply,
-        supply_limit_a=supply_limit,
-        supply_rated_v=supply_rated,
-        load_a=load or 0.0,
         ambient_c=25.0 if temperature is None else temperature,
     )
     allowance = charge_allowance(one.evidence, one.verdict, rules, now, temperature_c=temperature)
-    answer = check_charger(one.facts, allowance, charger, rules, one.candidate.resistance)
-    output.emit(document(one, charger, answer), lambda: page(one, charger, answer))
-    talk_cautions(_step(one, answer), kinds=[one.facts])
+    answer = check_charger(one.facts, allowance, asked, rules, one.candidate.resistance)
+    output.emit(document(one, asked, answer), lambda: page(one, asked, answer))
+    cautions.talk(_step(one, answer), kinds=[one.facts])
     against = answer.against
     if against is not None:
         what = "must not be charged like this" if against.ok is False else "is not shown to bear this charger"
         raise NegativeAnswer(f"cell {one.code} {what}: {against.text}", against.remedy)
 
 
-def _check_line(
-    current_a: float | None, resistor_ohm: float | None, measured_v: float | None, meter: str | None
-) -> None:
+def _check_setting(said: Mapping[str, Any]) -> None:
     # Two settings of one charger contradict each other, and the higher one would be the true one.
-    if current_a is not None and resistor_ohm is not None:
+    if "current_a" in said and "programming_resistor_ohm" in said:
         raise UsageFault("--current and --programming-resistor are two settings", "give one of them")
-    if current_a is None and resistor_ohm is None:
+    if "current_a" not in said and "programming_resistor_ohm" not in said:
         raise UsageFault(
             "no charge current given", "give --current, like 0.5A, or --programming-resistor, like 4.7kohm"
         )
+
+
+def _check_float(measured_v: float | None, meter: str | None, name: str | None, slot: int | None) -> None:
     if meter is not None and measured_v is None:
         raise UsageFault("--meter needs --measured-float", "give both, or neither")
-
-
-def _check_named(name: str | None, slot: int | None, measured_v: float | None) -> None:
     if slot is not None and name is None:
         raise UsageFault("--slot is given without --charger", "give both, or neither")
     if name is not None and measured_v is not None:
@@ -204,8 +182,6 @@ def _named(known: list[Instrument], name: str, slot: int | None, now: datetime) 
 
 def _float(one: OneCell, measured_v: float | None, meter: Meter | None) -> Measured | None:
     """The measured end voltage with its meter's error, or the cautious one of the rules."""
-    from datetime import UTC, datetime
-
     if measured_v is None:
         return None
     # By the same way as any reading: the meter's own U decides, else the cautious default.
@@ -276,8 +252,9 @@ def page(one: OneCell, charger: Charger, answer: ChargerAnswer) -> None:
         ],
         indent="  ",
     )
-    output.section("What to do" if answer.ok else "What to change")
-    output.bullets(answer.advice or ["nothing: charge it in sight"])
+    output.listed(
+        "What to do" if answer.ok else "What to change", answer.advice or ["nothing: charge it in sight"]
+    )
 
 
 def _headline(answer: ChargerAnswer) -> str:
@@ -291,15 +268,17 @@ def _allowed_words(answer: ChargerAnswer) -> str:
     # No figure beside a no: 0 A reads like a setting.
     if allowance.kind.value == "no charge":
         return "no current at all"
-    return f"{at_most(allowance.allowed_a, _D.CURRENT)}: {allowance.why}"
+    return f"{at_most(allowance.allowed_a, Dimension.CURRENT)}: {allowance.why}"
 
 
 def _charger_words(charger: Charger, answer: ChargerAnswer) -> str:
-    text = show(answer.set_a, _D.CURRENT)
+    text = show(answer.set_a, Dimension.CURRENT)
     if charger.programming_resistor_ohm is not None:
-        text = at_least(answer.set_a, _D.CURRENT)
-        resistor = show(charger.programming_resistor_ohm, _D.RESISTANCE)
-        text += f" nominal, up to {at_least(answer.worst_a, _D.CURRENT)} (programming resistor {resistor})"
+        text = at_least(answer.set_a, Dimension.CURRENT)
+        resistor = show(charger.programming_resistor_ohm, Dimension.RESISTANCE)
+        text += (
+            f" nominal, up to {at_least(answer.worst_a, Dimension.CURRENT)} (programming resistor {resistor})"
+        )
     return text + (f", {answer.c_rate:.2g}C" if answer.c_rate is not None else "")
 
 
@@ -320,7 +299,9 @@ def _end_words(one: OneCell, charger: Charger, answer: ChargerAnswer) -> str | N
 def _time_words(time: ChargeTime) -> str:
     if time.expected_h == float("inf"):
         return "without end"
-    limited = f", as the supply gives {show(time.current_a, _D.CURRENT)}" if time.limited_by_supply else ""
+    limited = (
+        f", as the supply gives {show(time.current_a, Dimension.CURRENT)}" if time.limited_by_supply else ""
+    )
     limited += ", as its own heat makes the charger give less at first" if time.limited_by_heat else ""
     return f"{hours(time.expected_h)} from empty ({hours(time.low_h)} to {hours(time.high_h)}){limited}"
 
@@ -328,4 +309,5 @@ def _time_words(time: ChargeTime) -> str:
 def _heat_words(charger: Charger, answer: ChargerAnswer) -> str | None:
     if answer.heat_w is None or charger.supply_v is None:
         return None
-    return f"{at_least(answer.heat_w, _D.POWER)} in a linear charger at {show(charger.supply_v, _D.VOLTAGE)}, cell empty"
+    heat, fed = at_least(answer.heat_w, Dimension.POWER), show(charger.supply_v, Dimension.VOLTAGE)
+    return f"{heat} in a linear charger at {fed}, cell empty"

@@ -1,98 +1,111 @@
-"""What a device draws, on the command line: a current, power, resistance, profile, or lamps measured once."""
+"""What a device draws, on the command line: a current, power, resistance, lamps measured once, a profile or a log of it."""
 
-from __future__ import annotations
-
-from collections.abc import Sequence
+import csv
+import io
+import math
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Any
 
-import typer
-
-from straycell.cli.app.grammar import values
-from straycell.errors import UsageFault
+from straycell.cli.app import files, output
+from straycell.errors import BadData, UsageFault
 from straycell.physics.loads import ConstantCurrent, ConstantPower, Lamps, Load, ResistiveLoad
 from straycell.physics.resistors import BandReading, read_bands
 from straycell.projects.loads import parse_profile, profile_text
 from straycell.quantities import Dimension, Window, show
+from straycell.readings import Field
 
-_D = Dimension
 MOST_LAMPS = 100_000
 _AMPS = Window(1e-6, 500.0, "a load")
 _WATTS = Window(1e-6, 2000.0, "a load")
 _OHMS = Window(1e-3, 22e6, "a resistor")
 _SHARE = Window(0.01, 1.0, "a converter")
 _VOLTS = Window(1e-4, 60.0, "a device")
-STOP = Window(0.5, 5.0)
+_STOP = Window(0.5, 5.0)
 
-CurrentOption = Annotated[
-    float | None,
-    values.quantity("--current", _D.CURRENT, "A constant current.", window=_AMPS, example="35mA"),
-]
-PowerOption = Annotated[
-    float | None,
-    values.quantity("--power", _D.POWER, "A constant power, as behind a regulator.", window=_WATTS),
-]
-EfficiencyOption = Annotated[
-    float | None,
-    values.quantity(
-        "--efficiency",
-        _D.FRACTION,
+STEADY = (
+    Field("current_a", Dimension.CURRENT, "load", "A constant current.", typed=_AMPS, example="35mA"),
+    Field(
+        "power_w",
+        Dimension.POWER,
+        "load",
+        "A constant power, as behind a regulator.",
+        typed=_WATTS,
+        flag="--power",
+    ),
+    Field(
+        "resistance_ohm", Dimension.RESISTANCE, "load", "A plain resistance.", typed=_OHMS, example="120ohm"
+    ),
+    Field(
+        "efficiency",
+        Dimension.FRACTION,
+        "efficiency",
         "Efficiency of the regulator, with --power.",
-        window=_SHARE,
+        typed=_SHARE,
         example="85%",
     ),
-]
-ResistanceOption = Annotated[
-    float | None,
-    values.quantity("--resistance", _D.RESISTANCE, "A plain resistance.", window=_OHMS, example="120ohm"),
-]
-DropOption = Annotated[
-    float | None,
-    values.quantity(
-        "--drop", _D.VOLTAGE, "Voltage over the series resistor, running.", window=_VOLTS, example="0.55V"
+)
+"""A load that is the same all the time; one of the first three."""
+LIT = (
+    Field(
+        "drop_v",
+        Dimension.VOLTAGE,
+        "drop",
+        "Voltage over the series resistor, running.",
+        typed=_VOLTS,
+        example="0.55V",
     ),
-]
-AcrossOption = Annotated[
-    float | None,
-    values.quantity("--across", _D.RESISTANCE, "Resistance of that resistor.", window=_OHMS, example="10ohm"),
-]
-SupplyOption = Annotated[
-    float | None,
-    values.quantity(
-        "--supply", _D.VOLTAGE, "Supply voltage of that measurement.", window=_VOLTS, example="3.0V"
+    Field(
+        "across_ohm",
+        Dimension.RESISTANCE,
+        "resistor",
+        "Resistance of that resistor.",
+        typed=_OHMS,
+        example="10ohm",
     ),
-]
-LampsOption = Annotated[
-    int | None, values.whole("--lamps", "How many lamps, in parallel.", low=1, high=MOST_LAMPS)
-]
-BandsOption = Annotated[
-    str | None,
-    values.text_option("--bands", "Its colour bands instead, like green,red,gold.", metavar="COLOURS"),
-]
-ProfileOption = Annotated[
-    Path | None,
-    typer.Option(
-        "--profile",
-        metavar="CSV",
-        help="A recorded load, repeated: time_s and current_a or power_w, as for a project.",
-        show_default=False,
+    Field("bands", str, "bands", "Its colour bands instead, like green,red,gold.", example="COLOURS"),
+    Field(
+        "supply_v",
+        Dimension.VOLTAGE,
+        "supply",
+        "Supply voltage of that measurement.",
+        typed=_VOLTS,
+        example="3.0V",
     ),
-]
-PeakOption = Annotated[
-    float | None,
-    values.quantity("--peak", _D.CURRENT, "Short peaks on top of that load.", window=_AMPS, example="0.5A"),
-]
-UntilOption = Annotated[
-    float,
-    values.quantity("--until", _D.VOLTAGE, "Voltage at which the device stops.", window=STOP, example="3.2V"),
-]
-TemperatureOption = Annotated[
-    float | None,
-    values.quantity(
-        "--temperature", _D.TEMPERATURE, "Temperature where it works (default 25C).", example="5C"
+    Field("lamps", int, "lamps", "How many lamps, in parallel.", typed=Window(1, MOST_LAMPS)),
+)
+"""Lamps behind a series resistor, as measured once."""
+PEAK = Field(
+    "peak_a", Dimension.CURRENT, "peak", "Short peaks on top of that load.", typed=_AMPS, example="0.5A"
+)
+WORKS = (
+    Field(
+        "until_v",
+        Dimension.VOLTAGE,
+        "cut-off",
+        "Voltage at which the device stops.",
+        typed=_STOP,
+        example="3.2V",
     ),
-]
+    Field(
+        "temperature_c",
+        Dimension.TEMPERATURE,
+        "temperature",
+        "Temperature where it works (default 25C).",
+        example="5C",
+    ),
+)
+PROTECTION = Field(
+    "protection_cutoff_v",
+    Dimension.VOLTAGE,
+    "protection",
+    "Voltage at which its protection disconnects.",
+    typed=_STOP,
+    example="2.4V",
+)
+Said = Mapping[str, Any]
 ROOM_C = 25.0
 
 
@@ -111,59 +124,52 @@ def read_resistor(bands: str) -> BandReading:
     return read_bands(bands.replace(",", " ").split())
 
 
-def steady(
-    current_a: float | None, power_w: float | None, resistance_ohm: float | None, efficiency: float | None
-) -> Drawn | None:
+def steady(said: Said) -> Drawn | None:
     """The load of --current, --power or --resistance; None when none was given. Raises UsageFault for two."""
     # Two loads at once could be meant as a sum or as a slip; only the person knows.
-    given = {"--current": current_a, "--power": power_w, "--resistance": resistance_ohm}
-    _one_of([name for name, value in given.items() if value is not None])
-    if efficiency is not None and power_w is None:
+    _one_of([field.option for field in STEADY[:3] if field.name in said])
+    if "efficiency" in said and "power_w" not in said:
         raise UsageFault("--efficiency needs --power", "give it together with --power, or drop it")
-    if current_a is not None:
-        words = f"constant current {show(current_a, _D.CURRENT)}"
-        return Drawn(ConstantCurrent(current_a), words, {"kind": "current", "current_a": current_a})
-    if resistance_ohm is not None:
-        words = f"resistance {show(resistance_ohm, _D.RESISTANCE)}"
-        document = {"kind": "resistance", "resistance_ohm": resistance_ohm}
-        return Drawn(ResistiveLoad(resistance_ohm), words, document)
-    if power_w is None:
+    if "current_a" in said:
+        words = f"constant current {show(said['current_a'], Dimension.CURRENT)}"
+        return Drawn(
+            ConstantCurrent(said["current_a"]), words, {"kind": "current", "current_a": said["current_a"]}
+        )
+    if "resistance_ohm" in said:
+        ohm = said["resistance_ohm"]
+        words = f"resistance {show(ohm, Dimension.RESISTANCE)}"
+        return Drawn(ResistiveLoad(ohm), words, {"kind": "resistance", "resistance_ohm": ohm})
+    if "power_w" not in said:
         return None
     # Without an efficiency nothing is lost: the figure given is then taken at the cell.
-    share = 1.0 if efficiency is None else efficiency
-    words = f"constant power {show(power_w, _D.POWER)}"
-    words += f" behind a regulator of {show(share, _D.FRACTION)}" if share < 1 else ""
+    power_w, share = said["power_w"], said.get("efficiency", 1.0)
+    words = f"constant power {show(power_w, Dimension.POWER)}"
+    words += f" behind a regulator of {show(share, Dimension.FRACTION)}" if share < 1 else ""
     document = {"kind": "power", "power_w": power_w, "efficiency": share}
     return Drawn(ConstantPower(power_w, share), words, document)
 
 
-def lamps(
-    drop_v: float | None,
-    across_ohm: float | None,
-    bands: str | None,
-    supply_v: float | None,
-    count: int | None,
-) -> Lamps | None:
+def lamps(said: Said) -> Lamps | None:
     """Lamps from one measurement; None when nothing of it was given. Raises UsageFault for a half one."""
     # An ohmmeter knows this resistor, its bands only the row it was sold from.
-    if across_ohm is None and bands is not None:
-        across_ohm = read_resistor(bands).ohm
-    given = {"--drop": drop_v, "--across": across_ohm, "--supply": supply_v}
-    if count is None and not any(value is not None for value in given.values()):
+    if "across_ohm" not in said and "bands" in said:
+        said = {**said, "across_ohm": read_resistor(said["bands"]).ohm}
+    measured = [field for field in LIT if field.name in ("drop_v", "across_ohm", "supply_v")]
+    lacking = [field.option for field in measured if field.name not in said]
+    if "lamps" not in said and len(lacking) == len(measured):
         return None
-    lacking = [name for name, value in given.items() if value is None]
-    if drop_v is None or across_ohm is None or supply_v is None:
+    if lacking:
         raise UsageFault(
             f"lamps are known by --drop, --across and --supply together; {' and '.join(lacking)} is missing",
             "measure the drop over the series resistor and the supply, with the lamps lit",
         )
-    return Lamps(count or 1, drop_v, across_ohm, supply_v)
+    return Lamps(said.get("lamps", 1), said["drop_v"], said["across_ohm"], said["supply_v"])
 
 
 def drawn_by(found: Lamps) -> Drawn:
     """Lamps as a load."""
-    measured = show(found.measured_a, _D.CURRENT)
-    ohm, supply = show(found.across_ohm, _D.RESISTANCE), show(found.supply_v, _D.VOLTAGE)
+    measured = show(found.measured_a, Dimension.CURRENT)
+    ohm, supply = show(found.across_ohm, Dimension.RESISTANCE), show(found.supply_v, Dimension.VOLTAGE)
     words = f"lamps behind {ohm}, {measured} when measured at {supply}"
     document = {
         "kind": "lamps",
@@ -183,10 +189,12 @@ def profile(path: Path | None) -> Drawn | None:
     # The last row of a profile is its end and has no duration.
     steps = load.values[: len(load.durations_s)]
     mean = sum(s * v for s, v in zip(load.durations_s, steps, strict=True)) / load.period_s
-    key, unit = ("current_a", _D.CURRENT) if load.current_a is not None else ("power_w", _D.POWER)
+    key, unit = (
+        ("current_a", Dimension.CURRENT) if load.current_a is not None else ("power_w", Dimension.POWER)
+    )
     words = (
         f"profile {path.name}, {show(mean, unit)} on average, up to {show(max(steps), unit)}, "
-        f"each round {show(load.period_s, _D.DURATION)}"
+        f"each round {show(load.period_s, Dimension.DURATION)}"
     )
     document = {"kind": "profile", "file": str(path), "period_s": load.period_s, f"mean_{key}": mean}
     return Drawn(load, words, {**document, f"most_{key}": max(steps)})
@@ -207,3 +215,78 @@ def one_load(*drawn: Drawn | None) -> Drawn:
 def _one_of(names: Sequence[str]) -> None:
     if len(names) > 1:
         raise UsageFault(f"{' and '.join(names)} are two loads", "give one of them")
+
+
+MOST_STEPS = 100_000
+"""Steps of one round; a longer log is one of many rounds (common practice, no published source)."""
+
+
+def from_log(file: Path, out: Path, columns: str | None, power: bool, force: bool) -> None:
+    """Read a log as traces are read (separators, decimal commas, clocks, own column names), write the profile."""
+    times, values, key = _read(file, columns, power)
+    text = io.StringIO()
+    lines = csv.writer(text, lineterminator="\n")
+    lines.writerow(["time_s", key])
+    lines.writerows([f"{t:.10g}", f"{v:.7g}"] for t, v in zip(times, values, strict=True))
+    # Read back as a project would: a profile that no project takes is refused here and not weeks later.
+    found = _checked(text.getvalue(), str(file))
+    files.write_whole(out, text.getvalue().encode(), force=force)
+    unit = Dimension.CURRENT if key == "current_a" else Dimension.POWER
+    document: dict[str, Any] = {"file": str(out), "rows": len(times), "period_s": times[-1], **found}
+    output.emit(
+        document,
+        lambda: output.say(
+            f"{out}  {len(times)} rows, {show(times[-1], Dimension.DURATION)} a round: {show(found['mean'], unit)} on the mean, "
+            f"up to {show(found['most'], unit)}"
+        ),
+    )
+    output.hint(
+        f'name it in a project, profile = "{out.name}", or: straycell runtime CODE --profile {out} --until 3.0V'
+    )
+
+
+def _read(file: Path, columns: str | None, power: bool) -> tuple[list[float], list[float], str]:
+    """(times from 0 in s, current in A or power in W, the column's name). What flows out of the cells is positive."""
+    from straycell.traces.read.columns import parse_columns
+    from straycell.traces.read.layout import file_bytes, find_layout, plain_text
+    from straycell.traces.read.table import read_table
+
+    raw = plain_text(file_bytes(file))
+    layout = find_layout(raw, parse_columns(columns) if columns else None)
+    needed = ["time", "current", *(["voltage"] if power else [])]
+    missing = [name for name in needed if name not in layout.columns]
+    if missing:
+        raise BadData(
+            f"log '{file}' has no column for {' and '.join(missing)}",
+            f'name it: --columns "{", ".join(f"{name}=HEADER" for name in needed)}"',
+        )
+    table = read_table(raw, layout)
+    columns_of = [table.columns[name].tolist() for name in needed]
+    rows = [
+        (line, *cells)
+        for line, *cells in zip(table.line.tolist(), *columns_of, strict=True)
+        if all(math.isfinite(cell) for cell in cells)
+    ]
+    if not 2 <= len(rows) <= MOST_STEPS:
+        raise BadData(
+            f"log '{file}' has {len(rows)} usable rows", f"give one round, of 2 to {MOST_STEPS} rows"
+        )
+    for before, after in pairwise(rows):
+        if after[1] <= before[1]:
+            raise BadData(
+                f"log '{file}' line {after[0]}: its time is not later than that before",
+                "sort or split the file",
+            )
+    # A logger may count what flows out as negative: the sign of the larger side is that of the load.
+    currents = [row[2] for row in rows]
+    sign = 1.0 if max(currents) >= -min(currents) else -1.0
+    values = [max(0.0, sign * row[2]) * (row[3] if power else 1.0) for row in rows]
+    return [row[1] - rows[0][1] for row in rows], values, "power_w" if power else "current_a"
+
+
+def _checked(text: str, name: str) -> dict[str, float]:
+    """The mean and the most of the profile, as a project would read it. Raises BadData like that."""
+    profile = parse_profile(text, name)
+    steps = profile.values[: len(profile.durations_s)]
+    total = sum(s * v for s, v in zip(profile.durations_s, steps, strict=True))
+    return {"mean": total / profile.period_s, "most": max(steps)}

@@ -10,15 +10,11 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from straycell.acceptance.reasons import Outcome
-from straycell.cli.app import clock, context, output
-from straycell.cli.app.files import Force, prepared, talk_missing_glyphs, write_whole
-from straycell.cli.app.grammar import values
-from straycell.cli.app.grammar.verbs import noun_app
+from straycell.cli.app import cautions, clock, context, files, output
+from straycell.cli.app.grammar import noun_app, values
 from straycell.cli.nouns.use.label_read import read
 from straycell.cli.nouns.use.label_stocks import Page, Printer, Scale, calibrate, known_stocks, stocks_list
-from straycell.cli.show.cautions_talk import talk_cautions
-from straycell.cli.show.outcomes import OutcomeWord
+from straycell.cli.show.verdict_page import OutcomeOption
 from straycell.errors import BadData, StoreFault, UsageFault
 from straycell.labels.content import LabelContent, Purpose, blank_content
 from straycell.labels.stocks.choose import box_stock, find_stock
@@ -63,8 +59,8 @@ def print_cells(codes: Sequence[str], out: Path, *, force: bool = False) -> int:
     from straycell.bench.paper.prints import shelf_labels
 
     pdf, labels = shelf_labels(context.bench(), known_stocks(), codes)
-    write_whole(out, pdf, force=force)
-    talk_missing_glyphs([label.content for label in labels])
+    files.write_whole(out, pdf, force=force)
+    files.talk_missing_glyphs([label.content for label in labels])
     remember("shelf", labels)
     return len(labels)
 
@@ -90,9 +86,7 @@ def sheet(
     teardown: Annotated[
         str | None, values.text_option("--teardown", "Cells of this tear-down.", metavar="CODE")
     ] = None,
-    outcome: Annotated[
-        OutcomeWord | None, values.word("--outcome", OutcomeWord, "Cells with this outcome.")
-    ] = None,
+    outcome: OutcomeOption = None,
     project: Annotated[
         str | None, values.text_option("--project", "Cells of this project's build.", metavar="NAME")
     ] = None,
@@ -115,7 +109,7 @@ def sheet(
     link: Link = None,
     printer: Printer = None,
     scale: Scale = None,
-    force: Force = False,
+    force: files.Force = False,
 ) -> None:
     """Print labels of the named cells, or of all that have not left the house, as a PDF.
 
@@ -135,17 +129,16 @@ def sheet(
             places = [content for content in place_labels(reader, box, project) for _ in range(many)]
             parts = [(box_stock(known, stock), places)]
         else:
-            limit = None if outcome is None else Outcome.from_word(outcome.value)
-            wanted = Wanted(tuple(codes or ()), box, teardown, limit, project, kind, link, new)
+            wanted = Wanted(tuple(codes or ()), box, teardown, outcome, project, kind, link, new)
             labels = wanted_labels(reader, context.rules(), clock.now(), wanted)
             parts = on_stocks(known, labels, stock, many)
     if not any(part for _, part in parts):
         _nothing_to_print(given)
         return
-    write_whole(out, _pdf(_with_cuts(parts, cut_marks), start, factor), force=force)
+    files.write_whole(out, _pdf(_with_cuts(parts, cut_marks), start, factor), force=force)
     remember(kind.value, labels)
     _written(out, parts)
-    talk_cautions(Step.LABEL)
+    cautions.talk(Step.LABEL)
 
 
 Parts = list[tuple["Stock", list["LabelContent"]]]
@@ -199,7 +192,7 @@ def blank(
     start: Start = None,
     printer: Printer = None,
     scale: Scale = None,
-    force: Force = False,
+    force: files.Force = False,
 ) -> None:
     """Set codes aside and print them, so that cells are marked before they are measured."""
     chosen = find_stock(known_stocks(), stock or DEFAULT_BLANK)
@@ -210,7 +203,7 @@ def blank(
             parts = [(chosen, [blank_content(code) for code in codes])]
             pdf = _pdf(parts, start, factor)
             # On the disk before the commit, in its place after it: no code is on paper that the store does not know.
-            sheet = until_placed.enter_context(prepared(out, pdf, force=force))
+            sheet = until_placed.enter_context(files.prepared(out, pdf, force=force))
         try:
             sheet.place()
         except BadData as fault:
@@ -223,7 +216,7 @@ def blank(
         lambda: output.say(f"{out}  {len(codes)} codes set aside: {codes[0]} to {codes[-1]}"),
     )
     output.hint("stick one on, then: straycell cell add --code CODE ...")
-    talk_cautions(Step.LABEL)
+    cautions.talk(Step.LABEL)
 
 
 @app.command("single")
@@ -237,7 +230,7 @@ def single(
     ] = None,
     stock: StockName = None,
     link: Link = None,
-    force: Force = False,
+    force: files.Force = False,
 ) -> None:
     """One label as a one-bit picture for a label printer, on a stock of one label a page where one fits."""
     from straycell.bench.paper.labels_of import Wanted, on_stocks, wanted_labels
@@ -248,14 +241,14 @@ def single(
     with context.reading() as reader:
         labels = wanted_labels(reader, context.rules(), clock.now(), Wanted((code,), link=link))
     parts = on_stocks(known, labels, stock)
-    write_whole(out, single_png(labels[0].content, dpi or DEFAULT_DPI, parts[0][0]), force=force)
+    files.write_whole(out, single_png(labels[0].content, dpi or DEFAULT_DPI, parts[0][0]), force=force)
     remember("shelf", labels)
     _written(out, parts)
-    talk_cautions(Step.LABEL)
+    cautions.talk(Step.LABEL)
 
 
 def _written(out: Path, parts: Parts) -> None:
-    talk_missing_glyphs([contents for _, contents in parts])
+    files.talk_missing_glyphs([contents for _, contents in parts])
     count = sum(len(contents) for _, contents in parts)
     names = [stock.name for stock, contents in parts if contents]
     output.emit(

@@ -1,15 +1,12 @@
 """`straycell label read`: codes back from photographs and scans."""
 
-from __future__ import annotations
-
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 
 from straycell.cells import Stage
-from straycell.cli.app import clock, context, output
-from straycell.cli.app.files import Force, write_whole
+from straycell.cli.app import clock, context, files, output
 from straycell.errors import BadData
 from straycell.labels.reading import Found, codes_of, marked_png, read_picture
 from straycell.quantities import count_of
@@ -32,7 +29,7 @@ def read(
             show_default=False,
         ),
     ] = None,
-    force: Force = False,
+    force: files.Force = False,
 ) -> None:
     """Read the codes in pictures, several in one, turned any way. Needs no store without --cells.
 
@@ -42,7 +39,7 @@ def read(
         raise BadData("--out takes one picture at a time", "name one IMAGE")
     found = [(image, read_picture(image)) for image in images]
     if out is not None:
-        write_whole(out, marked_png(*found[0]), force=force)
+        files.write_whole(out, marked_png(*found[0]), force=force)
     # Several photographs of one box overlap: a code counts once.
     codes = codes_of(found)
     for image, symbols in found:

@@ -1,7 +1,5 @@
 """`straycell label stocks` and `label calibrate`: the paper that labels go on, and how true a printer prints it."""
 
-from __future__ import annotations
-
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
@@ -9,8 +7,7 @@ from typing import Annotated
 import typer
 
 from straycell.cells import Form
-from straycell.cli.app import clock, context, output, tables
-from straycell.cli.app.files import Force, write_whole
+from straycell.cli.app import clock, context, files, output, tables
 from straycell.cli.app.grammar import values
 from straycell.cli.app.options import current
 from straycell.errors import BadData, UsageFault
@@ -21,11 +18,8 @@ from straycell.quantities import Dimension, Window, count_of
 STOCKS_VARIABLE, STOCKS_FOLDER = "STRAYCELL_LABELS", "labels"
 
 
-class PageSize(StrEnum):
-    """Paper in the printer, for stocks that are chosen by form."""
-
-    A4 = "a4"
-    LETTER = "letter"
+PageSize = StrEnum("PageSize", "A4 LETTER")
+"""Paper in the printer, for stocks that are chosen by form."""
 
 
 Printer = Annotated[
@@ -85,7 +79,7 @@ def calibrate(
         typer.Option("--out", metavar="PDF", help="Where the page to measure goes.", show_default=False),
     ] = None,
     page: Page = None,
-    force: Force = False,
+    force: files.Force = False,
 ) -> None:
     """Print a page to measure (--out), then record what the printer makes of it (--printer, --measured)."""
     from straycell.labels.render import calibration_pdf, require_scale
@@ -93,7 +87,7 @@ def calibrate(
 
     if out is not None and printer is None and measured is None and scale is None:
         size = PAGES_MM["letter" if page is PageSize.LETTER else "A4"]
-        write_whole(out, calibration_pdf(clock.now(), size), force=force)
+        files.write_whole(out, calibration_pdf(clock.now(), size), force=force)
         output.emit(
             {"files": [str(out)]}, lambda: output.say(f"{out}  print it at 100 % and measure its lines")
         )

@@ -1,21 +1,17 @@
 """`straycell load`: what a device draws, and which resistor or current gives the hours that are wanted."""
 
-from __future__ import annotations
-
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 
-from straycell.acceptance.reasons import Outcome
-from straycell.cli.app import clock, context, output
-from straycell.cli.app.files import Force
-from straycell.cli.app.grammar import values
-from straycell.cli.app.grammar.verbs import noun_app
+from straycell.acceptance import Outcome
+from straycell.bench.device_use import OneCell, forbidden, gentle_run, look_up, most_a, runtime_json
+from straycell.cli.app import cautions, clock, context, files, output
+from straycell.cli.app.grammar import noun_app, values
+from straycell.cli.app.grammar.fields import takes
 from straycell.cli.nouns.use import device_load
 from straycell.cli.show import load_page
-from straycell.cli.show.cautions_talk import talk_cautions
-from straycell.cli.show.cell_sheet import OneCell, forbidden, gentle_run, look_up, most_a, runtime_json
 from straycell.errors import BadData, NegativeAnswer, UsageFault
 from straycell.physics.loads import Lamps, ResistiveLoad, current_from_drop
 from straycell.physics.resistors import BandReading, bands, is_standard, nearest, power_rating, rounded_up
@@ -24,25 +20,20 @@ from straycell.quantities import Dimension, Window
 from straycell.safety import Step
 
 app = noun_app("What a device draws, and which resistor or current gives the hours wanted.")
-_D = Dimension
 SUPPLIES_V = (4.2, 3.7, 3.3, 3.0)
 _HOURS = Window(36.0, 20 * 365.25 * 86400.0, "a run time")
 
 
 @app.command("from-drop")
-def from_drop(
-    drop: device_load.DropOption = None,
-    across: device_load.AcrossOption = None,
-    bands: device_load.BandsOption = None,
-    lamps: device_load.LampsOption = None,
-    supply: device_load.SupplyOption = None,
-) -> None:
+@takes(device_load.LIT)
+def from_drop(**said: Any) -> None:
     """What a device draws, by the drop over its series resistor; --bands alone reads a resistor.
 
     With --supply also what the same lamps draw on a lithium cell, which is another current.
     """
-    read = device_load.read_resistor(bands) if bands is not None else None
-    if drop is None and (read is None or across is not None or lamps is not None or supply is not None):
+    read = device_load.read_resistor(said["bands"]) if "bands" in said else None
+    drop, across = said.get("drop_v"), said.get("across_ohm")
+    if drop is None and said.keys() != {"bands"}:
         raise UsageFault(
             "--drop is missing", "measure the voltage over the resistor, like --drop 0.55V --across 10ohm"
         )
@@ -52,11 +43,13 @@ def from_drop(
         raise UsageFault(
             "the series resistor is missing", "give --across, like 10ohm, or its colours with --bands"
         )
-    found = drop_document(drop, ohm, read if across is None else None, lamps, supply)
+    found = drop_document(
+        drop, ohm, read if across is None else None, said.get("lamps"), said.get("supply_v")
+    )
     found["resistor"] = resistor_document(ohm, read)
     output.emit(found, lambda: load_page.drop_page(found))
     if drop is not None:
-        talk_cautions(Step.CIRCUIT)
+        cautions.talk(Step.CIRCUIT)
 
 
 def drop_document(
@@ -130,32 +123,27 @@ def from_log(
     power: Annotated[
         bool, typer.Option("--power", help="Keep the power (needs a voltage), as behind a converter.")
     ] = False,
-    force: Force = False,
+    force: files.Force = False,
 ) -> None:
     """Turn a recorded log into a profile for a project: semicolons, decimal commas, clocks and own names are read."""
-    from straycell.cli.nouns.use import load_log
-
-    load_log.from_log(file, out, columns, power, force)
+    device_load.from_log(file, out, columns, power, force)
 
 
 @app.command("for-runtime")
+@takes([*device_load.WORKS, *device_load.LIT], needed=("until_v",))
 def for_runtime(
     code: values.CellArgument,
     runtime: Annotated[
         float,
-        values.quantity("--runtime", _D.DURATION, "The hours that are wanted.", window=_HOURS, example="48h"),
+        values.quantity(
+            "--runtime", Dimension.DURATION, "The hours that are wanted.", window=_HOURS, example="48h"
+        ),
     ],
-    until: device_load.UntilOption,
-    drop: device_load.DropOption = None,
-    across: device_load.AcrossOption = None,
-    bands: device_load.BandsOption = None,
-    supply: device_load.SupplyOption = None,
-    lamps: device_load.LampsOption = None,
-    temperature: device_load.TemperatureOption = None,
     brighter: Annotated[
         bool,
         typer.Option("--brighter", help="Let the lamps get more than in their old device, at your own risk."),
     ] = False,
+    **said: Any,
 ) -> None:
     """Which series resistor, or which current, gives the wanted hours on this cell.
 
@@ -164,11 +152,11 @@ def for_runtime(
     and the plain resistor that draws it.
     """
     # No lamp gets more than it had in its old device: its limit is not known, that current is.
-    lit = device_load.lamps(drop, across, bands, supply, lamps)
+    lit, until = device_load.lamps(said), said["until_v"]
     now, rules = clock.now(), context.rules()
     with context.reading() as reader:
         one = look_up(reader, code, rules, now)
-    at_c = device_load.ROOM_C if temperature is None else temperature
+    at_c = said.get("temperature_c", device_load.ROOM_C)
     wanted_h = runtime / 3600.0
     found = {
         "code": one.code,
@@ -179,9 +167,9 @@ def for_runtime(
         "forbidden": forbidden(one),
         "allowed_a": one.allowed_out_a,
     }
-    found |= _answer(one, gentle_run(one, until, at_c), wanted_h, lit, lamps, brighter)
+    found |= _answer(one, gentle_run(one, until, at_c), wanted_h, lit, said.get("lamps"), brighter)
     output.emit(found, lambda: load_page.wanted_page(found))
-    talk_cautions(Step.DISCARD if one.verdict.outcome is Outcome.DISCARD else Step.MATCH, kinds=[one.facts])
+    cautions.talk(Step.DISCARD if one.verdict.outcome is Outcome.DISCARD else Step.MATCH, kinds=[one.facts])
 
 
 def _answer(

@@ -18,17 +18,13 @@ from straycell.bench.project_match import (
     understood,
 )
 from straycell.builds import Build
-from straycell.cli.app import context, options, output
-from straycell.cli.app.files import Force, write_whole
-from straycell.cli.app.grammar import values
-from straycell.cli.app.grammar.verbs import lone_app
+from straycell.cli.app import cautions, context, files, options, output
+from straycell.cli.app.grammar import lone_app, values
 from straycell.cli.nouns.use.match_choices import choices_of, match_cells, match_what
-from straycell.cli.show.cautions_talk import talk_cautions
+from straycell.cli.show import picture
 from straycell.cli.show.match_page import chart_of, held_document, held_page, page, page_of_all
-from straycell.cli.show.picture import kind_of
 from straycell.errors import NegativeAnswer, UsageFault
 from straycell.matching import Match
-from straycell.pictures.bars import Chart, chart_lines, chart_picture
 from straycell.projects import Project
 from straycell.safety import Step
 
@@ -65,7 +61,7 @@ def match(
             "--out", metavar="FILE", help="The chart as a picture (.png or .svg).", show_default=False
         ),
     ] = None,
-    force: Force = False,
+    force: files.Force = False,
     more: Annotated[list[str] | None, typer.Argument(hidden=True, metavar="[CODE]...")] = None,
 ) -> None:
     """Find the least capable cells that do the project's job, with every reason. Nothing is reserved.
@@ -84,7 +80,7 @@ def match(
         raise UsageFault("--cells needs a project", "name the project first")
     if cells and name is not None:
         match_cells(name, choices_of(cells, more or []))
-        talk_cautions(Step.MATCH)
+        cautions.talk(Step.MATCH)
         return
     if name is None:
         _match_all()
@@ -102,13 +98,14 @@ def match(
         drawn = chart_of(bench, reader, project, found) if chart or out is not None else None
         mass = mass_of(bench, reader, found)
     if out is not None and drawn is not None:
-        write_whole(out, chart_picture(drawn, kind_of(out)), force=force)
+        picture.write(drawn, out, force)
     document = found.to_json() | answers | _weighed(mass) | ({"picture": out} if out else {})
 
     def show_it() -> None:
         page(found, mass)
-        if chart:
-            _say_chart(drawn)
+        if chart and drawn is not None:
+            output.section(drawn.title)
+            picture.say(drawn, options.current().columns)
 
     output.emit(document, show_it)
     # The page comes first: a no without its reasons would be asked again with the next cell.
@@ -116,21 +113,14 @@ def match(
         raise NegativeAnswer(
             f"project '{name}' is not served by the cells in store", output.brief(_first(found.missing))
         )
-    talk_cautions(Step.MATCH)
-
-
-def _say_chart(drawn: Chart | None) -> None:
-    if drawn is not None:
-        output.section(drawn.title)
-        for line in chart_lines(drawn, options.current().columns):
-            output.say(line)
+    cautions.talk(Step.MATCH)
 
 
 def _match_what(what: str, name: str | None, everyone: bool, cells: list[str] | None) -> None:
     if name is not None or everyone or cells:
         raise UsageFault("--what is a load without a project", "give it alone")
     match_what(what)
-    talk_cautions(Step.MATCH)
+    cautions.talk(Step.MATCH)
 
 
 def _tell_held(bench: Bench, reader: Reader, project: Project, build: Build) -> None:
@@ -141,7 +131,7 @@ def _tell_held(bench: Bench, reader: Reader, project: Project, build: Build) -> 
     output.emit(held_document(found, build) | answers | weighed, lambda: held_page(found, build))
     with output.brief_answers():
         require_fit(found, build)
-    talk_cautions(Step.MATCH)
+    cautions.talk(Step.MATCH)
 
 
 def _match_all() -> None:
@@ -155,7 +145,7 @@ def _match_all() -> None:
         raise NegativeAnswer(
             output.brief(f"{count}: {names}"), output.brief(f"'{first.project}': {_first(first.missing)}")
         )
-    talk_cautions(Step.MATCH)
+    cautions.talk(Step.MATCH)
 
 
 def _first(missing: tuple[str, ...]) -> str:

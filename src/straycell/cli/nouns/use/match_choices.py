@@ -1,7 +1,5 @@
 """`match` without its own choice: with cells that a person names, and for a load without a project."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from typing import Any
 
@@ -16,8 +14,6 @@ from straycell.matching.words import run_hours
 from straycell.physics.loads import ConstantPower, Load
 from straycell.quantities import ANY_WINDOW, Dimension, parse_quantity, show
 from straycell.safe_side import at_most
-
-_D = Dimension
 
 
 def choices_of(cells: Sequence[str], more: Sequence[str]) -> list[list[str]]:
@@ -72,15 +68,15 @@ def _first_refusal(found: Match) -> str:
 
 def _fuse(found: Match) -> str:
     rated_a = found.data.fusing.main.rated_a if found.data else 0.0
-    return show(rated_a, _D.CURRENT) if rated_a else "none fits" if found.data else ""
+    return show(rated_a, Dimension.CURRENT) if rated_a else "none fits" if found.data else ""
 
 
 _COMPARED = (
     ("runs at the low end", lambda m: run_hours(m.runtime.low_h) if m.runtime else ""),
     ("expected", lambda m: run_hours(m.runtime.expected_h) if m.runtime else ""),
-    ("groups apart by", lambda m: show(m.spread_ah or 0.0, _D.CAPACITY)),
-    ("energy at the low end", lambda m: at_most(m.data.low_wh, _D.ENERGY) if m.data else ""),
-    ("may give", lambda m: at_most(m.data.currents.discharge_a, _D.CURRENT) if m.data else ""),
+    ("groups apart by", lambda m: show(m.spread_ah or 0.0, Dimension.CAPACITY)),
+    ("energy at the low end", lambda m: at_most(m.data.low_wh, Dimension.ENERGY) if m.data else ""),
+    ("may give", lambda m: at_most(m.data.currents.discharge_a, Dimension.CURRENT) if m.data else ""),
     ("fuse", _fuse),
 )
 
@@ -104,7 +100,7 @@ def _parsed(text: str) -> tuple[float | None, float | None, float | None]:
     found: dict[Dimension, float] = {}
     # The unit alone says what a number is; a bare one could be any of the three.
     for word in text.replace(",", " ").split():
-        for dimension in (_D.VOLTAGE, _D.CURRENT, _D.POWER):
+        for dimension in (Dimension.VOLTAGE, Dimension.CURRENT, Dimension.POWER):
             try:
                 found[dimension] = parse_quantity(word, dimension, window=ANY_WINDOW)
                 break
@@ -115,12 +111,12 @@ def _parsed(text: str) -> tuple[float | None, float | None, float | None]:
                 f"--what: '{word}' is not a voltage, current or power", 'write it like "5V 300mA" or 300mA'
             )
     # Power with a current would fix the voltage twice.
-    power_w, current_a = found.get(_D.POWER), found.get(_D.CURRENT)
+    power_w, current_a = found.get(Dimension.POWER), found.get(Dimension.CURRENT)
     if (power_w is None) == (current_a is None) or min(found.values()) <= 0:
         raise UsageFault(
             f"--what '{text}' is not a load", 'give a current, with a voltage or not, or a power: "5V 300mA"'
         )
-    return found.get(_D.VOLTAGE), current_a, power_w
+    return found.get(Dimension.VOLTAGE), current_a, power_w
 
 
 def _assumed(load: Load) -> dict[str, float | None]:

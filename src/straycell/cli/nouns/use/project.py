@@ -1,7 +1,5 @@
 """`straycell project`: devices waiting for cells."""
 
-from __future__ import annotations
-
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -10,8 +8,7 @@ import typer
 from straycell.bench.project_match import device_answers_of, understood
 from straycell.bench.wording.project_words import charger_words, load_line
 from straycell.cli.app import context, output, tables
-from straycell.cli.app.grammar import values
-from straycell.cli.app.grammar.verbs import noun_app
+from straycell.cli.app.grammar import noun_app, values
 from straycell.projects import Project, ProjectFaults, finish_faults, read_project_file
 from straycell.quantities import Dimension, show
 from straycell.store.book.records import ProjectEntry
@@ -130,10 +127,7 @@ def page(entry: ProjectEntry, project: Project, codes: list[str] | None = None) 
         indent="  ",
     )
     _say_answers(project)
-    faults = finish_faults(project)
-    if faults:
-        output.section("Before it can be finished")
-        output.bullets(faults)
+    output.listed("Before it can be finished", finish_faults(project))
 
 
 def _say_answers(project: Project) -> None:
@@ -144,8 +138,10 @@ def _say_answers(project: Project) -> None:
         # None: it has no such part, so there is nothing to change.
         if answer["ok"] is None:
             continue
-        output.section(f"{words[name]}: {'as it should be' if answer['ok'] else 'change it first'}")
-        output.bullets([*answer["found"], *answer["advice"]])
+        output.listed(
+            f"{words[name]}: {'as it should be' if answer['ok'] else 'change it first'}",
+            [*answer["found"], *answer["advice"]],
+        )
 
 
 def _cutoff_words(cutoff_v: float, series: int | None) -> str:

@@ -1,50 +1,37 @@
 """`straycell runtime`: how long a cell runs a device, with a low end that is a promise."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 
-from straycell.acceptance.reasons import Outcome
+from straycell.acceptance import Outcome
+from straycell.bench.device_use import (
+    Draw,
+    OneCell,
+    draw_of,
+    forbidden,
+    look_up,
+    run_cell,
+    run_of,
+    runtime_json,
+)
 from straycell.bench.wording.sheet_words import figure
-from straycell.cli.app import clock, context, output
-from straycell.cli.app.files import Force, write_whole
-from straycell.cli.app.grammar import values
-from straycell.cli.app.grammar.verbs import lone_app
+from straycell.cli.app import cautions, clock, context, files, output
+from straycell.cli.app.grammar import lone_app, values
+from straycell.cli.app.grammar.fields import takes
 from straycell.cli.nouns.use import device_load
 from straycell.cli.nouns.use.device_load import Drawn
-from straycell.cli.show.cautions_talk import talk_cautions
-from straycell.cli.show.cell_sheet import OneCell, forbidden, look_up, run_cell, run_of, runtime_json
-from straycell.cli.show.device_draw import Draw, draw_of
 from straycell.cli.show.verdict_page import say_forbidden
 from straycell.matching.words import run_hours as hours
-from straycell.physics.run_time.answers import narrowing
+from straycell.physics.run_time.asked import narrowing
 from straycell.physics.run_time.runtime import RunCell, RunDevice, Runtime
 from straycell.pictures.run_time import run_time_picture, voltage_course
 from straycell.quantities import Dimension, show
 from straycell.safety import Step
 
 app = lone_app()
-_D = Dimension
-ProtectionOption = Annotated[
-    float | None,
-    values.quantity(
-        "--protection-cutoff",
-        _D.VOLTAGE,
-        "Voltage at which its protection disconnects.",
-        window=device_load.STOP,
-        example="2.4V",
-    ),
-]
-WhyOption = Annotated[
-    bool, typer.Option("--why", help="Show what lies between the expected and the low hours.")
-]
-OutOption = Annotated[
-    Path | None, typer.Option("--out", metavar="PNG", help="Draw voltage against time.", show_default=False)
-]
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,42 +52,46 @@ class Answer:
 
 
 @app.command()
+@takes(
+    [*device_load.WORKS, *device_load.STEADY, *device_load.LIT, device_load.PEAK, device_load.PROTECTION],
+    needed=("until_v",),
+)
 def runtime(
     code: values.CellArgument,
-    until: device_load.UntilOption,
-    current: device_load.CurrentOption = None,
-    power: device_load.PowerOption = None,
-    resistance: device_load.ResistanceOption = None,
-    efficiency: device_load.EfficiencyOption = None,
-    drop: device_load.DropOption = None,
-    across: device_load.AcrossOption = None,
-    bands: device_load.BandsOption = None,
-    supply: device_load.SupplyOption = None,
-    lamps: device_load.LampsOption = None,
-    profile: device_load.ProfileOption = None,
-    peak: device_load.PeakOption = None,
-    temperature: device_load.TemperatureOption = None,
-    protection_cutoff: ProtectionOption = None,
-    why: WhyOption = False,
-    out: OutOption = None,
-    force: Force = False,
+    profile: Annotated[
+        Path | None,
+        typer.Option(
+            "--profile",
+            metavar="CSV",
+            help="A recorded load, repeated: time_s and current_a or power_w, as for a project.",
+            show_default=False,
+        ),
+    ] = None,
+    why: Annotated[
+        bool, typer.Option("--why", help="Show what lies between the expected and the low hours.")
+    ] = False,
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", metavar="PNG", help="Draw voltage against time.", show_default=False),
+    ] = None,
+    force: files.Force = False,
+    **said: Any,
 ) -> None:
     """How long a full cell runs a device: what it draws, and the voltage at which it stops.
 
     For lamps behind a series resistor give --drop, --across (or --bands) and --supply, measured once.
     """
-    lit = device_load.lamps(drop, across, bands, supply, lamps)
-    steady = device_load.steady(current, power, resistance, efficiency)
+    lit, until = device_load.lamps(said), said["until_v"]
     drawn = device_load.one_load(
-        steady, device_load.drawn_by(lit) if lit else None, device_load.profile(profile)
+        device_load.steady(said), device_load.drawn_by(lit) if lit else None, device_load.profile(profile)
     )
     now, rules = clock.now(), context.rules()
     with context.reading() as reader:
         one = look_up(reader, code, rules, now)
     cell = run_cell(one)
-    at_c = device_load.ROOM_C if temperature is None else temperature
-    device = RunDevice(drawn.load, until, protection_cutoff, at_c)
-    draw = draw_of(one, drawn.load, device.first_stop(cell)[1], at_c, peak)
+    at_c = said.get("temperature_c", device_load.ROOM_C)
+    device = RunDevice(drawn.load, until, said.get("protection_cutoff_v"), at_c)
+    draw = draw_of(one, drawn.load, device.first_stop(cell)[1], at_c, said.get("peak_a"))
     lifted = replace(cell, dip_v=draw.dip_v)
     found = run_of(one, lifted, device)
     lit_notes = [lit.brighter(one.full_v)] if lit is not None and lit.brighter(one.full_v) else []
@@ -113,14 +104,14 @@ def runtime(
     against = forbidden(one, draw.steady_a, draw.peak_a)
     answer = Answer(one, drawn, lifted, device, found, against)
     if out is not None:
-        write_whole(out, picture(answer), force=force)
+        files.write_whole(out, picture(answer), force=force)
     output.emit(
         {**document(answer), "picture": out, "until_v": until, **draw_document(draw)},
         lambda: page(answer, peaks_h if why else None),
     )
     if out is not None:
         output.hint(f"picture: {out}")
-    talk_cautions(Step.DISCARD if one.verdict.outcome is Outcome.DISCARD else Step.MATCH, kinds=[one.facts])
+    cautions.talk(Step.DISCARD if one.verdict.outcome is Outcome.DISCARD else Step.MATCH, kinds=[one.facts])
 
 
 def draw_document(draw: Draw) -> dict[str, float]:
@@ -156,27 +147,26 @@ def page(answer: Answer, peaks_h: float | None = None) -> None:
     one, found = answer.one, answer.found
     say_forbidden(one.code, answer.against)
     output.say(f"{one.code}  count on {hours(found.low_h)}; {hours(found.expected_h)} expected")
-    resistance = figure(one.candidate.resistance, _D.RESISTANCE) or "not measured"
+    resistance = figure(one.candidate.resistance, Dimension.RESISTANCE) or "not measured"
     output.facts(
         [
             ("at best", hours(found.high_h)),
             ("load", answer.drawn.words + answer.drawn.more),
             ("draws", _draws(answer)),
-            ("stops at", f"{show(answer.stop_v, _D.VOLTAGE)}, {found.stop}"),
-            ("works at", show(answer.device.temperature_c, _D.TEMPERATURE)),
+            ("stops at", f"{show(answer.stop_v, Dimension.VOLTAGE)}, {found.stop}"),
+            ("works at", show(answer.device.temperature_c, Dimension.TEMPERATURE)),
             ("counted from", _basis(one, found)),
-            ("capacity", figure(one.capacity, _D.CAPACITY)),
+            ("capacity", figure(one.capacity, Dimension.CAPACITY)),
             ("resistance", resistance),
         ],
         indent="  ",
     )
     if peaks_h is not None:
-        output.section(f"The {hours(found.expected_h - found.low_h)} between expected and low are kept for")
-        output.bullets(margin_lines(answer, peaks_h))
-    notes = [*one.notes, *found.notes]
-    if notes:
-        output.section("Mind")
-        output.bullets(notes)
+        output.listed(
+            f"The {hours(found.expected_h - found.low_h)} between expected and low are kept for",
+            margin_lines(answer, peaks_h),
+        )
+    output.listed("Mind", [*one.notes, *found.notes])
 
 
 def margin_lines(answer: Answer, peaks_h: float) -> list[str]:
@@ -185,7 +175,7 @@ def margin_lines(answer: Answer, peaks_h: float) -> list[str]:
     chemistry = one.facts.chemistry
     words = {
         "curves": f"not knowing which published {chemistry} cell this one is like: a trace of its own would tell",
-        "capacity": f"the capacity's uncertainty, {figure(one.capacity, _D.CAPACITY)}: a better meter, or a repeat",
+        "capacity": f"the capacity's uncertainty, {figure(one.capacity, Dimension.CAPACITY)}: a better meter, or a repeat",
         "resistance": "the resistance's, and how far it grows over hours: a d.c. pulse by a better meter",
         "lag": "how slowly charge moves inside",
         "stiff": "how much the cold stiffens it: a pulse in that cold would tell",
@@ -215,7 +205,7 @@ def _draws(answer: Answer) -> str | None:
     if answer.drawn.document["kind"] in ("current", "profile"):
         return None
     ends = (answer.one.full_v, answer.stop_v)
-    full, last = (show(load.current_at(volts), _D.CURRENT) for volts in ends)
+    full, last = (show(load.current_at(volts), Dimension.CURRENT) for volts in ends)
     return f"{full} from a full cell, {last} at the stop"
 
 

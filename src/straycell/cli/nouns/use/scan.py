@@ -10,14 +10,11 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from straycell.cli.app import context, output
-from straycell.cli.app.files import Force
-from straycell.cli.app.grammar import values
-from straycell.cli.app.grammar.verbs import lone_app
+from straycell.cli.app import cautions, context, files, output
+from straycell.cli.app.grammar import lone_app, values
 from straycell.cli.app.prompts import at_terminal
 from straycell.cli.nouns.use.label import print_cells
 from straycell.cli.nouns.use.label_read import answer_line, store_answers
-from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.errors import BadData, StraycellError, UsageFault
 from straycell.labels.payload import code_in
 from straycell.safety import Step
@@ -48,7 +45,7 @@ def scan(
         str | None,
         values.text_option("--handover", "Take the cells into the hand-over to PLACE.", metavar="PLACE"),
     ] = None,
-    force: Force = False,
+    force: files.Force = False,
 ) -> None:
     """Scan or type codes, one a line; an empty line ends. Without an option each code says what its cell is."""
     # A scanner types fast: a second meaning of each code would be done before anybody looks.
@@ -66,7 +63,7 @@ def scan(
         output.emit(
             {"files": [str(print_to)], "count": count}, lambda: output.say(f"{print_to}  {count} labels")
         )
-        talk_cautions(Step.LABEL)
+        cautions.talk(Step.LABEL)
     elif handover is not None:
         _hand_over(handover)
     else:
@@ -136,7 +133,7 @@ def _move(box: str) -> None:
 
     moved = list(dict.fromkeys(_codes(lay)))
     output.emit({"box": box, "moved": moved}, lambda: output.say(f"{len(moved)} moved to '{box}'"))
-    talk_cautions(Step.STORING)
+    cautions.talk(Step.STORING)
 
 
 def _hand_over(place: str) -> None:
@@ -155,7 +152,7 @@ def _hand_over(place: str) -> None:
         {"place": place, "handover": number, "taken": taken},
         lambda: output.say(f"{len(taken)} on the hand-over to '{place}'"),
     )
-    talk_cautions(Step.HANDOVER)
+    cautions.talk(Step.HANDOVER)
 
 
 def _check(box: str) -> None:

@@ -1,4 +1,4 @@
-"""One cell with its verdict and the figures that a device or a charger is reckoned with."""
+"""One cell as a device or a charger would use it: its figures, what it may give, how long it runs, what a load draws."""
 
 from __future__ import annotations
 
@@ -6,24 +6,23 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from straycell.acceptance.case import Case
+from straycell.acceptance import Case, Evidence, Outcome, RuleSet, Verdict, chemistry_keys, usable
 from straycell.acceptance.checks.retention import Worth, runs
-from straycell.acceptance.evidence import Evidence
-from straycell.acceptance.permission import usable
-from straycell.acceptance.reasons import Outcome, Verdict
-from straycell.acceptance.rules import RuleSet, chemistry_keys
 from straycell.bench import verdict_words
 from straycell.bench.candidates import candidates
 from straycell.cells import CellFacts
-from straycell.cli.app import output
 from straycell.errors import BadData
 from straycell.matching import Candidate, UseLimits
+from straycell.matching.screen.demand import drawn_between
+from straycell.matching.screen.running import peak_growth
 from straycell.physics.loads import Load
+from straycell.physics.run_time.doubts import known_resistance
 from straycell.physics.run_time.for_runtime import Run
 from straycell.physics.run_time.losses import with_losses
 from straycell.physics.run_time.runtime import RunCell, RunDevice, Runtime, estimate
 from straycell.quantities import Dimension, Measured, show
-from straycell.safe_side import beside
+from straycell.safe_side import at_least, beside
+from straycell.typed import day
 
 if TYPE_CHECKING:
     from straycell.store.reader import Reader
@@ -92,9 +91,8 @@ def _with_any_capacity(case: Case, candidate: Candidate) -> tuple[Candidate, tup
     if not found:
         return candidate, ()
     run = found[-1]
-    day = output.day(run.reading.at)
     why = run.why if run.worth is not Worth.COUNTS else "too old"
-    note = f"the capacity of {day} counts for no verdict ({why}): the low end promises less than it says"
+    note = f"the capacity of {day(run.reading.at)} counts for no verdict ({why}): the low end promises less than it says"
     known = replace(
         candidate,
         capacity=run.value,
@@ -161,3 +159,48 @@ def gentle_run(one: OneCell, until_v: float, temperature_c: float) -> Run:
         return replace(found, low_h=0.0, notes=(*found.notes, note))
 
     return run
+
+
+@dataclass(frozen=True, slots=True)
+class Draw:
+    """Largest currents in A: over a minute, and over the two seconds of a peak; `dip_v` (V) is lost at the peak.
+
+    The run goes on until the voltage has fallen to `dip_v` above the device's and the protection's cut-off.
+    """
+
+    steady_a: float
+    peak_a: float
+    dip_v: float = 0.0
+
+    def notes(self, until_v: float) -> list[str]:
+        """What a peak does, in words."""
+        if self.dip_v <= 0:
+            return []
+        # The person sets a cut-off; the resting voltage at which it is reached is what a meter shows.
+        steady_v = show(until_v + self.dip_v, Dimension.VOLTAGE)
+        return [
+            f"a peak of {at_least(self.peak_a, Dimension.CURRENT)} pulls the voltage up to "
+            f"{at_least(self.dip_v, Dimension.VOLTAGE)} further down: the device stops when it is at {steady_v} "
+            "between the peaks"
+        ]
+
+
+def draw_of(
+    one: OneCell, load: Load, stop_v: float, temperature_c: float, device_peak_a: float | None
+) -> Draw:
+    """What this load draws between full and `stop_v`; `device_peak_a` (A) are peaks beyond the load itself."""
+    limits = UseLimits.from_rules(one.rules)
+    steady_a, peak_a, base_a = drawn_between(load, limits, stop_v, one.full_v)
+    # A peak inside the load is in its current already; counted again it would cost the cell twice.
+    if device_peak_a is None or device_peak_a <= base_a:
+        return Draw(steady_a, peak_a)
+    dip_v = (device_peak_a - base_a) * _peak_ohm(one, limits, temperature_c)
+    return Draw(steady_a, device_peak_a, dip_v)
+
+
+def _peak_ohm(one: OneCell, limits: UseLimits, temperature_c: float) -> float:
+    """The resistance in ohm to reckon with at a peak: R + U at its length, cold and nearly empty, as in a match."""
+    resistance, _ = known_resistance(one.capacity, one.candidate.resistance)
+    grown = peak_growth(one.facts.chemistry, one.candidate.pulse_s, limits.peak_s, temperature_c)
+    # The high end: a promise of hours must hold for the worst resistance that fits the readings.
+    return resistance.high * grown

@@ -5,8 +5,6 @@ today is kept in a small file of the user's state folder, never in the store; wh
 caution is printed in full again.
 """
 
-from __future__ import annotations
-
 import contextlib
 import json
 from collections.abc import Iterable
@@ -55,7 +53,7 @@ BESIDE_ANSWER = 32
 """How many words of caution may stand beside the answer of a write before advice and the deferral wait."""
 
 
-def talk_cautions(*steps: Step, kinds: Iterable[CellFacts] = (), room: int | None = None) -> None:
+def talk(*steps: Step, kinds: Iterable[CellFacts] = (), room: int | None = None) -> None:
     """Say the cautions of these steps, and those that the kinds of cell at hand add; `room` as in spoken_cautions."""
     wanted = [*steps, *added_by(kinds)]
     known, quiet = read_in_full(), options.current().quiet
