@@ -6,7 +6,7 @@ In: what its verdict says, until when that holds, and the stage of its life. Out
 from dataclasses import dataclass
 from datetime import datetime
 
-from straycell.acceptance.fallen import FALL_FIRST
+from straycell.acceptance.findings import FALL_FIRST
 from straycell.acceptance.reasons import Outcome, Status, Verdict
 from straycell.cells import CellFacts, Chemistry, Stage
 
@@ -62,10 +62,6 @@ class Permission:
         # Joined cells share currents and states, so one weak cell endangers the others: pack needs the
         # strictest grade.
         return self.in_date and self.outcome >= least_outcome(joined=joined)
-
-    def may_offer(self, *, joined: bool = False) -> bool:
-        """True when it may be used and nobody holds it."""
-        return not self.against_offer(joined=joined)
 
     def against_offer(self, *, joined: bool = False) -> list[str]:
         """Why it may not be offered, in words; empty where it may."""
