@@ -6,7 +6,7 @@ A column's name carries its unit; `_us` is microseconds since 1970 UTC.
 from sqlalchemy import Index, UniqueConstraint, text
 from sqlmodel import Field
 
-from straycell.acceptance.reasons import Outcome
+from straycell.acceptance import Outcome
 from straycell.cells import Stage
 from straycell.readings import FACTS, FIELDS, METER_FAULT, RECORDS_LOST, Mistake, Quantity
 from straycell.store.schema.checks import (
