@@ -121,7 +121,8 @@ class Work:
 
 
 _READINGS: dict[WorkKind, str] = {
-    WorkKind.LOOK: "--look clean",
+    # Never a word: a command that is copied must not say "clean" of a cell that nobody has looked at.
+    WorkKind.LOOK: "--look ...",
     WorkKind.REST: "--voltage ... --rested ... --temperature ...",
     WorkKind.CAPACITY: "--capacity ... --discharge-current ... --cutoff ... --temperature ...",
     WorkKind.RESISTANCE: "--resistance ... --resistance-method ...",
