@@ -280,6 +280,22 @@ def show(value: float, dimension: Dimension, *, u: float | None = None) -> str:
     return f"{_round_to(scaled, places)} ± {_round_to(expanded, places)}{glue}{unit}"
 
 
+def volts(voltage_v: float) -> str:
+    return show(voltage_v, Dimension.VOLTAGE)
+
+
+def amps(current_a: float) -> str:
+    return show(current_a, Dimension.CURRENT)
+
+
+def amp_hours(capacity_ah: float) -> str:
+    return show(capacity_ah, Dimension.CAPACITY)
+
+
+def ohms(resistance_ohm: float) -> str:
+    return show(resistance_ohm, Dimension.RESISTANCE)
+
+
 def plain(number: float, figures: int = 4) -> str:
     """So many significant figures, no exponent, no trailing zeros, never fewer than the whole number."""
     if not math.isfinite(number):

@@ -10,7 +10,7 @@ import pytest
 from tests.acceptance.bench import Bench, day, good, reason, reasons
 
 from straycell.acceptance import Fall, Outcome, Status
-from straycell.acceptance.fallen import FALL_FIRST
+from straycell.acceptance.findings import FALL_FIRST
 from straycell.acceptance.permission import charge_refusal
 from straycell.cells import Chemistry
 

@@ -30,14 +30,14 @@ def test_only_a_usable_outcome_is_used_and_only_pack_cells_are_joined(
     """The table of outcomes."""
     may = permission(outcome, Stage.SHELVED, None, NOW)
     assert (may.may_use(), may.may_use(joined=True)) == (alone, joined)
-    assert (may.may_offer(), may.may_offer(joined=True)) == (alone, joined)
+    assert (not may.against_offer(), not may.against_offer(joined=True)) == (alone, joined)
 
 
 @pytest.mark.parametrize("stage", list(Stage))
 def test_only_what_nobody_holds_is_offered(stage: Stage) -> None:
     """Reserved, built in, condemned and handed over are not."""
     free = stage in (Stage.RECEIVED, Stage.SHELVED)
-    assert permission(Outcome.PACK, stage, None, NOW).may_offer() is free
+    assert permission(Outcome.PACK, stage, None, NOW).against_offer() == ([] if free else [f"is {stage}"])
 
 
 @pytest.mark.parametrize(("minutes", "may"), [(1, True), (0, False), (-1, False)])

@@ -13,7 +13,7 @@ from typing import Any
 
 from straycell.matching.allocate.cells import allocate_cells
 from straycell.matching.allocate.greedy import heaviest_first, serve_in_turn
-from straycell.matching.allocate.read_input import market_of
+from straycell.matching.allocate.market import market_of
 
 Item = dict[str, Any]
 

@@ -23,9 +23,8 @@ from tests.matching.test_allocate import (
 
 from straycell.matching.allocate.cells import allocate_cells
 from straycell.matching.allocate.column_generation import ColumnGeneration, refined
+from straycell.matching.allocate.market import Plan, Tier, market_of, tiers_of
 from straycell.matching.allocate.model import choices_of
-from straycell.matching.allocate.plan import Plan, Tier, tiers_of
-from straycell.matching.allocate.read_input import market_of
 from straycell.matching.allocate.restricted_master import PricingProblem, RestrictedMaster, pricing_problems
 from straycell.matching.verify import verify_allocation
 

@@ -7,7 +7,7 @@ from itertools import combinations
 from hypothesis import given
 from hypothesis import strategies as st
 
-from straycell.matching.allocate.plan import LARGEST_WHOLE, tiers_of
+from straycell.matching.allocate.market import LARGEST_WHOLE, tiers_of
 
 
 def test_a_weight_above_all_lesser_ones_together_opens_a_tier_of_its_own() -> None:

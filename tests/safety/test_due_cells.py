@@ -454,7 +454,7 @@ def test_a_danger_that_is_due_is_known_to_the_verdict(kind: str) -> None:
     assert kind in due(bench, at, **more)
     verdict = kept(bench, at, **more).verdict
     assert not usable(verdict.outcome)
-    assert not permission(verdict.outcome, Stage.SHELVED, verdict.valid_until, day(at)).may_offer()
+    assert permission(verdict.outcome, Stage.SHELVED, verdict.valid_until, day(at)).against_offer()
 
 
 @examples(60)

@@ -303,7 +303,9 @@ class Watch:
         self.holds(
             "a condemned cell is never offered or charged",
             condemned,
-            lambda: not may.may_offer() and charge_refusal(verdict, life.truth.facts.chemistry) is not None,
+            lambda: (
+                bool(may.against_offer()) and charge_refusal(verdict, life.truth.facts.chemistry) is not None
+            ),
             life,
         )
         self.holds("a usable cell has its evidence", may.may_use(), lambda: has_evidence(life), life)

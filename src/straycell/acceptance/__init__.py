@@ -3,7 +3,7 @@
 rules        limits with their sources, read from TOML      evidence   what a verdict is made from
 case         the evidence with uncertainties worked out     figures    the values a cell has today
 identity, look, voltage, warming, capacity, resistance, leakage, shelf   the rules
-findings     what a rule saw, and what alone shows it      fallen     the re-test after a finding fell
+findings     what a rule saw, what alone shows it, and the tests after a finding fell
 judge        the verdict                                    record     as JSON
 reasons      clear, close or beyond a limit; the reason, its work, the verdict
 """

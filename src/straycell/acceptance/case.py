@@ -12,7 +12,7 @@ from straycell.acceptance.reasons import Outcome, Reason, Side, Status, Work
 from straycell.acceptance.rules import Limit, RuleSet, chemistry_keys
 from straycell.cells import CellFacts, Chemistry, Form
 from straycell.markings import most_capacity_ah, rating_beyond_size, read_marking
-from straycell.quantities import Dimension, Measured, show
+from straycell.quantities import Measured, amps
 from straycell.readings import Charge, Quantity, Reading, Where, measured
 
 # A charge is kept apart from these: it alone can start a check, these can only end one.
@@ -256,7 +256,7 @@ class Case:
         most_a = self.figure("full-charge-tail") * base
         if charge.end_current_a <= most_a:
             return ""
-        ended, most = show(charge.end_current_a, Dimension.CURRENT), show(most_a, Dimension.CURRENT)
+        ended, most = amps(charge.end_current_a), amps(most_a)
         return f"the charge of {charge.at:%Y-%m-%d} was ended at {ended}, full means {most} or less"
 
     def not_full_note(self) -> str:

@@ -23,8 +23,7 @@ from straycell.acceptance.checks import (
 )
 from straycell.acceptance.checks.pairs import checked_after
 from straycell.acceptance.evidence import SHELF_LOSS, Evidence, Finding
-from straycell.acceptance.fallen import tested_again
-from straycell.acceptance.findings import CONDEMNING, condemned, find
+from straycell.acceptance.findings import CONDEMNING, condemned, find, tested_again
 from straycell.acceptance.reasons import Missing, Outcome, Reason, Side, Status, Verdict
 from straycell.acceptance.rules import RuleSet, shipped_rules
 from straycell.cells import Chemistry, members

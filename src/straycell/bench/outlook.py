@@ -18,7 +18,7 @@ from straycell.acceptance import (
 )
 from straycell.acceptance.checks.steps import open_charge
 from straycell.bench.context import Bench
-from straycell.bench.recording.rest import NOTHING_ON_RECORD, RestOnRecord, rest_on_record
+from straycell.bench.recording.reading_form import NOTHING_ON_RECORD, RestOnRecord, rest_on_record
 from straycell.cells import CellFacts, Stage
 
 

@@ -1,6 +1,7 @@
 """What a marking proposes: chemistry, form and size, capacity, and whether the cell can be charged at all."""
 
 import re
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
@@ -12,7 +13,10 @@ from straycell.markings.sizes import form_and_size, rating_beyond_size
 
 @dataclass(frozen=True, slots=True)
 class Proposal:
-    """What a marking suggests; None means that it does not say. `note` is for the person, may be empty."""
+    """What a marking suggests; None means that it does not say. `note` is for the person, may be empty.
+
+    `speaks_of` are the families of limits that anything in the print is of: "lfp", "4.2V", or "outside" all rules.
+    """
 
     chemistry: Chemistry | None = None
     form: Form | None = None
@@ -21,6 +25,7 @@ class Proposal:
     full_voltage_v: float | None = None
     not_rechargeable: bool = False
     note: str = ""
+    speaks_of: frozenset[str] = frozenset()
 
     @property
     def volume_cm3(self) -> float | None:
@@ -59,6 +64,7 @@ def read_marking(text: str) -> Proposal:
         # A print never raises the full voltage of lfp (`full-voltage-marked` of the acceptance rules).
         max(full) if full and chemistry is not Chemistry.LFP else None,
         note="; ".join(n for n in notes if n),
+        speaks_of=frozenset(_families(printed, chemistry)),
     )
 
 
@@ -83,8 +89,7 @@ def _why_primary(printed: Print) -> str:
 
 def _chemistry(printed: Print) -> tuple[Chemistry | None, str]:
     known = tables()
-    letters = rf"(?<![A-Z0-9])(?:{'|'.join(known['outside']['letters'])})\d"
-    if says(printed.folded, known["outside"]) or re.search(letters, printed.rest):
+    if _is_outside(printed):
         return None, "not a chemistry this house has rules for: leave it unknown, do not charge it here"
     found = {Chemistry(name) for name, words in known["words"].items() if says(printed.folded, words)}
     note = ""
@@ -102,6 +107,37 @@ def _chemistry(printed: Print) -> tuple[Chemistry | None, str]:
     if not found and _allows_liion(printed):
         return Chemistry.LIION, "lithium ion of 4.2 V, its kind not printed: it serves alone, never joined"
     return (found.pop() if found else None), note
+
+
+def _families(printed: Print, chemistry: Chemistry | None) -> Iterator[str]:
+    """Every family of limits that a word, a letter or a voltage of the print belongs to."""
+    known = tables()
+    letter = (
+        known["electrode"].get(printed.letters[3], {})
+        if printed.negative == "I" and printed.letters
+        else None
+    )
+    if (
+        _is_outside(printed)
+        or printed.any_volts(known["nominal"]["outside"])
+        or (letter and "chemistry" not in letter)
+    ):
+        yield "outside"
+    by_letter = letter.get("chemistry") if letter else None
+    if (
+        by_letter == "lfp"
+        or says(printed.folded, known["words"]["lfp"])
+        or printed.any_volts(known["nominal"]["lfp"])
+    ):
+        yield "lfp"
+    if chemistry not in (None, Chemistry.LFP):
+        yield "4.2V"
+
+
+def _is_outside(printed: Print) -> bool:
+    outside = tables()["outside"]
+    letters = rf"(?<![A-Z0-9])(?:{'|'.join(outside['letters'])})\d"
+    return says(printed.folded, outside) or re.search(letters, printed.rest) is not None
 
 
 def _allows_liion(printed: Print) -> bool:

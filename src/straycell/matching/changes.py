@@ -6,11 +6,11 @@ from dataclasses import dataclass, replace
 from straycell.acceptance.charger.judge import gentle_resistor, resistor_words
 from straycell.cells import Chemistry
 from straycell.matching.screen import UseLimits, Why, charge_current_a
-from straycell.matching.words import ohms, run_hours, volts
+from straycell.matching.words import run_hours
 from straycell.physics.loads import Lamps
 from straycell.physics.resistors import rounded_up
 from straycell.projects import Project
-from straycell.quantities import Dimension, show
+from straycell.quantities import amps, ohms, volts
 from straycell.safe_side import two_figures
 
 Retry = Callable[[Project], float | None]
@@ -127,7 +127,7 @@ def _charger(project: Project, refused: Refused) -> Iterator[tuple[Project, str]
         return
     if charge.programming_resistor_ohm is None:
         current_a = two_figures(most_a, up=False)
-        words = f"a charger set to {show(current_a, Dimension.CURRENT)} would serve it with the cells at hand"
+        words = f"a charger set to {amps(current_a)} would serve it with the cells at hand"
         yield replace(project, charge=replace(charge, current_a=current_a)), words
         return
     ohm = gentle_resistor(most_a)

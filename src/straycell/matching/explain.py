@@ -5,7 +5,7 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from functools import partial
 
-from straycell.acceptance.reasons import Outcome
+from straycell.acceptance import Outcome
 from straycell.cells import CellFacts, Chemistry, Stage
 from straycell.matching.pack.kinds import MOST_AH, least_fitting
 from straycell.matching.screen import (
@@ -19,9 +19,9 @@ from straycell.matching.screen import (
     charger,
     screen_candidate,
 )
-from straycell.matching.words import capacity, finite, hours, ohms
+from straycell.matching.words import finite, hours
 from straycell.projects import Project
-from straycell.quantities import Measured
+from straycell.quantities import Measured, amp_hours, ohms
 
 NO_PROTECTION = (
     "no protection is fitted: plan with it, but the build cannot be finished before over-charge, "
@@ -54,7 +54,7 @@ def kept(screened: Screened, need_h: float) -> Why:
     candidate, runtime = screened.candidate, screened.runtime
     assert runtime is not None and candidate.capacity is not None
     ran, _ = hours(runtime.low_h, need_h)
-    held = f"{candidate.outcome.word}, {capacity(candidate.capacity.value)}"
+    held = f"{candidate.outcome.word}, {amp_hours(candidate.capacity.value)}"
     text = f"would do ({held}, runs {ran} at the low end): kept for a more demanding project"
     return Why(candidate.code, "kept", True, text, finite(runtime.low_h), need_h, "h")
 
@@ -104,7 +104,7 @@ def wanted_cell(screen: Screen, failing: Sequence[Screened]) -> str:
 def _by_capacity(needs: Mapping[Chemistry, float]) -> str:
     """`1900 mAh (nmc, lco) or 2100 mAh (lfp)`."""
     steps = sorted(set(needs.values()))
-    return " or ".join(f"{capacity(ah)} ({', '.join(c for c in needs if needs[c] == ah)})" for ah in steps)
+    return " or ".join(f"{amp_hours(ah)} ({', '.join(c for c in needs if needs[c] == ah)})" for ah in steps)
 
 
 def _ideal(screen: Screen, chemistry: Chemistry, capacity_ah: float, like: Candidate | None) -> Candidate:

@@ -2,28 +2,12 @@
 
 import math
 
-from straycell.quantities import Dimension, plain, show
-
-
-def amps(current_a: float) -> str:
-    return show(current_a, Dimension.CURRENT)
-
-
-def volts(voltage_v: float) -> str:
-    return show(voltage_v, Dimension.VOLTAGE)
-
-
-def capacity(capacity_ah: float) -> str:
-    return show(capacity_ah, Dimension.CAPACITY)
+from straycell.quantities import plain
 
 
 def energy(energy_wh: float) -> str:
     """Three figures: more than that nobody knows of a pack's energy."""
     return f"{plain(energy_wh, 3)} Wh"
-
-
-def ohms(resistance_ohm: float) -> str:
-    return show(resistance_ohm, Dimension.RESISTANCE)
 
 
 def hours(value_h: float, limit_h: float) -> tuple[str, str]:

@@ -11,7 +11,7 @@ from straycell.errors import BadData
 from straycell.physics.curves import interpolate
 from straycell.physics.resistors import rounded_up
 from straycell.physics.shipped import shipped
-from straycell.quantities import Dimension, Measured, show
+from straycell.quantities import Measured, volts
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,5 +169,5 @@ def supply_too_high(supply_v: float, rated_v: float | None = None) -> str:
     if supply_v < most_v * (1 - 1e-9):
         return ""
     kind = "this charger" if rated_v is not None else "a single-cell linear charger"
-    fed, most = show(supply_v, Dimension.VOLTAGE), show(most_v, Dimension.VOLTAGE)
+    fed, most = volts(supply_v), volts(most_v)
     return f"a supply of {fed} may destroy {kind}: it bears less than {most} ({source})"

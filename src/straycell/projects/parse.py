@@ -24,7 +24,7 @@ from straycell.projects.model import (
     Project,
     Protection,
 )
-from straycell.quantities import CELL_WINDOWS, Dimension, Window, show
+from straycell.quantities import CELL_WINDOWS, Dimension, Window, amps
 
 MOST_IN_LINE = 1000
 LOWEST_PRIORITY = 99
@@ -135,7 +135,7 @@ def _need(section: Section, pack: PackShape) -> Need | None:
 
 def _check_peak(sheet: Sheet, current_a: float, peak_a: float) -> None:
     if peak_a < current_a:
-        peak, steady = show(peak_a, Dimension.CURRENT), show(current_a, Dimension.CURRENT)
+        peak, steady = amps(peak_a), amps(current_a)
         what = f"{peak} is less than the steady {steady} of [load]"
         sheet.add("need", "peak_current", what, "give the largest current, or drop the key")
 

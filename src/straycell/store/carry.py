@@ -8,6 +8,7 @@ from typing import Any
 from sqlalchemy import Connection, Row, Select, Table, select
 
 from straycell.acceptance.evidence import DISMANTLED
+from straycell.acceptance.reasons import Status
 from straycell.keys import named_here
 from straycell.readings import RECORDS_LOST, Mistake
 from straycell.store.book import derived
@@ -33,9 +34,10 @@ from straycell.store.schema.tables import (
 )
 from straycell.store.session import Pen, insert_many
 from straycell.store.sqlite.file import READ_FAULTS
-from straycell.store.verdicts import rejudge, siblings
+from straycell.store.verdicts import recorded, rejudge, siblings
 
 REPLACED = "was out of use in the store that was replaced: "
+IN_DOUBT = "in doubt in the store that was replaced"
 
 _SAME = {
     # table: by which columns a record of the replaced store is known again in the restored one
@@ -58,6 +60,7 @@ class Former:
     measured: dict[int, dict[str, Any]] = field(default_factory=dict)
     mistyped: dict[str, dict[str, Any]] = field(default_factory=dict)
     out_of_use: dict[str, str] = field(default_factory=dict)
+    doubts: dict[str, dict[str, str]] = field(default_factory=dict)
     readable: set[str] = field(default_factory=set)
     lost: bool = False
 
@@ -72,11 +75,15 @@ class Former:
 
 @dataclass(frozen=True, slots=True)
 class Carried:
-    """What became of it: cells out of use here too by it, cells out of use there and not in the backup, cells held."""
+    """What became of it: cells out of use here too by it, cells out of use there and not in the backup, cells held.
+
+    `doubtful` are held for something that was seen since the backup and is forgotten with it.
+    """
 
     discarded: tuple[str, ...] = ()
     unknown: tuple[str, ...] = ()
     held: tuple[str, ...] = ()
+    doubtful: tuple[str, ...] = ()
 
 
 def read_former(conn: Connection) -> Former:
@@ -99,9 +106,22 @@ def read_former(conn: Connection) -> Former:
     try:
         former.mistyped = dict(_mistyped(conn))
         former.out_of_use = handovers.out_of_use(conn)
+        former.doubts = _doubts(conn)
     except (*READ_FAULTS, ValueError):
         former.lost = True
     return former
+
+
+def _doubts(conn: Connection, codes: Collection[str] | None = None) -> dict[str, dict[str, str]]:
+    """What keeps each cell from a better use for safety, by rule, as its newest verdict says; findings count elsewhere."""
+    found = {}
+    for code, row in recorded.newest(conn, codes).items():
+        with suppress(KeyError, TypeError):
+            reasons = recorded.read_body(row.body).reasons
+            found[code] = {
+                r.rule: r.text for r in reasons if r.safety and r.status is not Status.MET and not r.finding
+            }
+    return found
 
 
 def _all(former: Former, conn: Connection, query: Select[Any]) -> list[Row[Any]]:
@@ -152,13 +172,31 @@ def carry_over(pen: Pen, former: Former, event_id: int) -> Carried:
     pen.kin |= siblings.siblings_of(pen.conn, pen.touched)
     # What is taken back here may bring a cell back that something else, lost by now, had condemned.
     rejudge.settle(pen)
+    doubtful = _held_for_doubts(pen, former, known, event_id)
     # After the verdicts: a finding carried over says why better than a discard of the same cell.
     discarded = _discards(pen, former, known, event_id)
     pen.link(event_id, sorted(touched | set(held) | set(discarded)))
     pen.touched |= set(discarded)
     unknown = sorted(former.out_of_use.keys() - known)
     out = sorted(set(handovers.out_of_use(pen.conn)) - before)
-    return Carried(tuple(out), tuple(unknown), tuple(held))
+    return Carried(tuple(out), tuple(unknown), tuple(held), tuple(doubtful))
+
+
+def _held_for_doubts(pen: Pen, former: Former, known: Collection[str], event_id: int) -> list[str]:
+    """Cells that were in doubt there for what nobody knows here: tested again, as after an incident."""
+    # The reading or charge that showed it is forgotten with all that was recorded since the backup; the doubt is not.
+    wanted = sorted(former.doubts.keys() & set(known) - former.out_of_use.keys())
+    here = _doubts(pen.conn, wanted)
+    doubtful = []
+    for code in wanted:
+        gone = [text for rule, text in former.doubts[code].items() if rule not in here.get(code, {})]
+        if gone:
+            doubtful.append(code)
+            builds.add_upsets(pen, [code], f"{IN_DOUBT}: {gone[0]}", severe=False, event_id=event_id)
+    if doubtful:
+        pen.link(event_id, doubtful)
+        rejudge.settle(pen)
+    return doubtful
 
 
 def keep_counters(conn: Connection, former: Former) -> None:

@@ -12,7 +12,7 @@ from tests.acceptance.bench import Bench, day, good, reason, reasons
 from straycell.acceptance import Outcome, Upset
 from straycell.acceptance.case import Case
 from straycell.acceptance.rules import shipped_rules
-from straycell.bench.recording.rest import require_rest
+from straycell.bench.recording.reading_form import require_rest
 from straycell.cells import CellFacts, Chemistry, Form
 from straycell.errors import UsageFault
 from straycell.readings import Quantity

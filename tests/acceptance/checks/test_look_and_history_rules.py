@@ -236,3 +236,29 @@ def test_of_two_kinds_with_unlike_limits_both_apply() -> None:
     assert held.ceiling is Outcome.HOLD and "--mistake mistyped" in held.todo.command("A00001O")
     gentle.more["corrected"] = said(Chemistry.NCA, Chemistry.NMC)
     assert reason(gentle.verdict(), "chemistry").status is Status.MET
+
+
+@pytest.mark.parametrize(
+    ("chemistry", "marking", "held"),
+    [
+        (Chemistry.NMC, "INR18650 3.6V", False),
+        (Chemistry.LCO, "INR18650 3.7V", False),  # other letters, the same limits
+        (Chemistry.NMC, "IFR18650 3.2V", True),  # 4.20 V is half a volt too much for it
+        (Chemistry.LFP, "INR18650 3.7V", True),
+        (Chemistry.LFP, "IFR18650 3.2V charge 3.6V", False),
+        (Chemistry.NMC, "LTO 2.4V", True),  # titanate ends at 2.8 V
+        (Chemistry.NMC, "18650 1.2V", True),
+        (Chemistry.LIION, "ITR18650 3.7V", True),
+    ],
+)
+def test_a_print_of_other_limits_than_the_chemistry_holds_until_it_is_settled(
+    chemistry: Chemistry, marking: str, held: bool
+) -> None:
+    """Nobody charges it before; said to be another cell's sleeve, the print no longer speaks."""
+    bench = good(facts=replace(NMC, chemistry=chemistry, marking=marking))
+    said = [r for r in bench.verdict().reasons if r.rule == "chemistry" and "marking" in r.text]
+    assert bool(said) is held
+    if held:
+        assert bench.outcome() <= Outcome.HOLD and bench.no_charge()
+        bench.facts = replace(bench.facts, rewrapped=True)
+        assert not [r for r in bench.verdict().reasons if r.rule == "chemistry" and "marking" in r.text]

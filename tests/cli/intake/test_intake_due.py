@@ -12,12 +12,12 @@ from tests.cli.intake_bench import NOW, OPENING, Table, a_start
 
 from straycell.bench.intake import due, store_actions
 from straycell.bench.intake.figures import TAKEN
-from straycell.bench.intake.form import fill, merged
+from straycell.bench.intake.script import fill, merged
 from straycell.bench.intake.session import intake
 from straycell.bench.intake.state import Session
 from straycell.bench.intake.store_actions import UNSET, Bearer, Entry, Found
 from straycell.bench.outlook import Need, Outlook, Waiting, outlook
-from straycell.bench.recording.rest import RestOnRecord
+from straycell.bench.recording.reading_form import RestOnRecord
 from straycell.cells import CellFacts, Chemistry, Look, make_code
 from straycell.cli.app import context, options
 from straycell.cli.intake.command import print_labels

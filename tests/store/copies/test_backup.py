@@ -5,6 +5,7 @@ from __future__ import annotations
 import subprocess
 import sys
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 
@@ -15,6 +16,8 @@ from tests.store.store_bench import CHILD_ENV, NOW, Shelf, found, look
 from straycell.acceptance import Outcome, load_rules
 from straycell.cells import Look, Stage
 from straycell.errors import BadData, StoreFault, StraycellError
+from straycell.keys import NEW
+from straycell.readings import Charge
 from straycell.store.backup import backup_store, restore_store
 from straycell.store.carry import Carried
 from straycell.store.sqlite import engine
@@ -166,6 +169,38 @@ def test_a_fall_since_the_backup_still_asks_for_new_tests(shelf: Shelf) -> None:
     with shelf.reading() as reader:
         assert {fall.rule for fall in reader.evidence(code).falls} == before == {"voltage-over-full"}
         assert reader.verdict(code, shelf.rules, NOW + timedelta(days=3)).outcome is Outcome.HOLD
+
+
+def test_a_doubt_of_the_replaced_store_is_no_use_in_the_restored_one(shelf: Shelf) -> None:
+    """A charge in frost, and a stain, are forgotten with what was recorded since; both cells are tested again."""
+    frozen, stained, sound, washed = shelf.good_cells(4)
+    copy = shelf.path.with_name("copy.sqlite")
+    backup_store(shelf.path, copy)
+    day = timedelta(days=1)
+    with shelf.writing(NOW + day) as writer:
+        writer.add_charge(Charge(NEW, frozen, NOW, 0.3, 4.2, 0.05, -10.0, -8.0))
+        writer.add_readings(
+            [look(stained, Look.STAINED), look(sound, Look.CLEAN), look(washed, Look.STAINED)]
+        )
+    with shelf.writing(NOW + 2 * day) as writer:
+        writer.add_readings([replace(look(washed, Look.CLEAN), at=NOW + day)])
+    carried = restore_store(copy, shelf.path, now=NOW + 3 * day, rules=shelf.rules).carried
+    assert carried.doubtful == tuple(sorted((frozen, stained))) and carried.held == ()
+    with shelf.reading() as reader:
+        outcomes = reader.outcomes(shelf.rules, NOW + 3 * day)
+        assert {outcomes[code] for code in (frozen, stained)} == {Outcome.HOLD}
+        assert {outcomes[code] for code in (sound, washed)} == {Outcome.PACK}
+        texts = [
+            r.text for r in reader.verdict(frozen, shelf.rules, NOW + 3 * day).reasons if r.rule == "upset"
+        ]
+        assert "in doubt in the store that was replaced" in texts[0] and "-10 C" in texts[0]
+        assert reader.check(shelf.rules) == []
+    again = restore_store(
+        shelf.path.with_name("copy.sqlite"), shelf.path, now=NOW + 4 * day, rules=shelf.rules
+    )
+    assert again.carried.doubtful == ()
+    with shelf.reading() as reader:
+        assert reader.outcomes(shelf.rules, NOW + 4 * day)[frozen] is Outcome.HOLD
 
 
 def test_a_store_that_cannot_be_read_leaves_its_cells_on_hold(full: Shelf, copy: Path) -> None:

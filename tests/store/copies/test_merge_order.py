@@ -66,8 +66,8 @@ def mistyped(writer: Writer, code: str) -> None:
         # A leak that only the rest voltages of both benches show, while C corrects the chemistry.
         ({"A": rest(3.2, 4.18), "B": rest(18.2, 4.05), "C": mistyped}, set()),
         # One that a bench found by itself: whoever corrects it elsewhere, the cell is tested again.
-        ({"A": low, "B": rest(18.2, 3.3), "C": mistyped}, {"voltage-floor"}),
-        ({"A": rest(18.2, 3.3), "B": low, "C": mistyped}, {"voltage-floor"}),
+        ({"A": low, "B": rest(18.2, 3.3), "C": mistyped}, {"voltage-floor", "first-day-discard-later"}),
+        ({"A": rest(18.2, 3.3), "B": low, "C": mistyped}, {"voltage-floor", "first-day-discard-later"}),
     ],
 )
 def test_a_finding_that_a_mistake_voids_is_the_same_in_every_order_of_merges(

@@ -12,7 +12,7 @@ from straycell.acceptance.permission import charge_refusal, maker_may_raise, mor
 from straycell.acceptance.reasons import Outcome, Side, Verdict, against_min
 from straycell.acceptance.rules import RuleSet
 from straycell.physics.charging import allowed_current, temperature_limit
-from straycell.quantities import Dimension, Measured, show
+from straycell.quantities import Dimension, Measured, volts
 from straycell.readings import Quantity
 from straycell.safe_side import at_most
 
@@ -125,7 +125,7 @@ def _test(case: Case, known: ChargeAllowance) -> ChargeAllowance:
     rate = case.figure("test-charge", "normal" if clear else "low")
     maker_a = case.facts.maker_charge_current_a
     allowed_a = allowed_current(base_ah, rate, maker_current_a=maker_a, maker_may_raise=False)
-    slow = "" if clear else f", as it is not clearly above {_volts(case.figure('test-charge-low'))}"
+    slow = "" if clear else f", as it is not clearly above {volts(case.figure('test-charge-low'))}"
     why = f"{rate:g}C of the {origin} {at_most(base_ah, Dimension.CAPACITY)}{slow}"
     if allowed_a == maker_a:
         why = "the maker's figure"
@@ -140,7 +140,7 @@ def _unseen(case: Case, first: tuple[str, ...]) -> tuple[str, str] | None:
     lacks += ["its voltage"] if first else []
     if not lacks:
         return None
-    todo = f"straycell reading add {case.evidence.code} --look clean --voltage 3.71V --rested 1h"
+    todo = f"straycell reading add {case.evidence.code} --look ... --voltage ... --rested ..."
     return f"{' and '.join(lacks)} of this cell {'is' if len(lacks) == 1 else 'are'} not recorded", todo
 
 
@@ -157,7 +157,7 @@ def _voltage_is_clear(case: Case) -> tuple[bool, tuple[str, ...]]:
         return against_min(case.measured(latest), limit_v) is Side.CLEAR, ()
     # After a discharge or with no voltage at all the cell may lie below the floor, where charging may meet
     # copper shunts.
-    floor_v = _volts(case.figure("voltage-floor"))
+    floor_v = volts(case.figure("voltage-floor"))
     since = "it was discharged since its voltage was last known" if emptied else "its voltage is not known"
     return False, (f"measure its voltage first ({since}): below {floor_v} it is never charged",)
 
@@ -184,7 +184,3 @@ def _placed(case: Case, allowance: ChargeAllowance, temperature_c: float | None)
     why = f"{allowance.why}; at {temperature_c:g} C no more than {rate:g}C"
     # What the cold forbids no maker's figure gives back.
     return replace(allowance, allowed_a=cool_a, why=why, more="")
-
-
-def _volts(voltage_v: float) -> str:
-    return show(voltage_v, Dimension.VOLTAGE)

@@ -17,7 +17,7 @@ from straycell.physics.charging import (
 )
 from straycell.physics.resistors import bands
 from straycell.physics.shipped import shipped
-from straycell.quantities import Dimension, Measured, show
+from straycell.quantities import Dimension, Measured, ohms, show, volts
 from straycell.safe_side import at_least, at_most, beside, millivolts
 
 
@@ -156,11 +156,11 @@ def judge_end_voltage(
 
 def _how(charger: Charger, set_v: float) -> str:
     if charger.measured_float is not None:
-        measured = show(charger.measured_float.value, Dimension.VOLTAGE)
-        return f"set to {_volts(set_v)}, measured {measured} and the meter's error"
+        measured = volts(charger.measured_float.value)
+        return f"set to {volts(set_v)}, measured {measured} and the meter's error"
     if charger.tolerance is None:
-        return f"set to {_volts(set_v)}, tolerance not given"
-    return f"set to {_volts(set_v)}, tolerance {show(charger.tolerance, Dimension.FRACTION)}"
+        return f"set to {volts(set_v)}, tolerance not given"
+    return f"set to {volts(set_v)}, tolerance {show(charger.tolerance, Dimension.FRACTION)}"
 
 
 def judge_supply(
@@ -181,7 +181,7 @@ def judge_supply(
     # No charger lifts: a linear one needs its supply above the cell's end voltage.
     if end_v is not None and fed_v <= end_v:
         cells = "a cell" if series == 1 else "the cells"
-        text = f"a supply of {_volts(fed_v)} cannot fill {cells} to {_volts(end_v)}"
+        text = f"a supply of {volts(fed_v)} cannot fill {cells} to {volts(end_v)}"
         checks.append(Check("supply", False, text, "use a supply of a higher voltage"))
     return checks
 
@@ -239,8 +239,4 @@ def gentle_resistor(allowed_a: float) -> float | None:
 
 def resistor_words(ohm: float) -> str:
     """`15 kohm (brown green orange gold)`."""
-    return f"{show(ohm, Dimension.RESISTANCE)} ({' '.join(bands(ohm))})"
-
-
-def _volts(voltage_v: float) -> str:
-    return show(voltage_v, Dimension.VOLTAGE)
+    return f"{ohms(ohm)} ({' '.join(bands(ohm))})"

@@ -16,7 +16,7 @@ from straycell.acceptance.checks.retention import (
 )
 from straycell.acceptance.checks.steps import run_work
 from straycell.acceptance.reasons import Outcome, Reason, Side, Status, Work, WorkKind, against_min
-from straycell.quantities import Dimension, Measured, show
+from straycell.quantities import Dimension, Measured, amp_hours, show, volts
 
 # Marked cells of 4.35 and 4.40 V lie 0.15 V and more above 4.20 V, sheet tolerances only 0.05 V.
 HIGH_VOLTAGE_FROM = 0.1  # V above the chemistry's usual full voltage that makes a marked 4.35 or 4.40 V cell
@@ -96,7 +96,7 @@ def capacity(case: Case) -> Iterator[Reason]:
             "unrated-capacity",
             Status.UNMEASURED,
             Outcome.SOLO,
-            f"{origin} ({show(expected.value, Dimension.CAPACITY)}): at best solo",
+            f"{origin} ({amp_hours(expected.value)}): at best solo",
             Seen(limit=expected.value),
         )
     if disputed is not None:
@@ -155,7 +155,7 @@ def _grade(case: Case, run: Run, expected: Measured, origin: str) -> Iterator[Re
     # Capacity fades with time and use; after a year (common practice) the figure describes another cell.
     until = case.age_limit("age-capacity", run.reading.at)
     at_least = run.worth is Worth.AT_LEAST
-    words = f"{_words(run)} is {share.value:.0%} of {show(expected.value, Dimension.CAPACITY)} ({origin})"
+    words = f"{_words(run)} is {share.value:.0%} of {amp_hours(expected.value)} ({origin})"
     words += f", at least: {run.why}" if at_least else ""
     again = "measure the capacity again: full charge first, 0.2C to the chemistry's cut-off, at 15 to 30 C"
     for outcome in STEPS:
@@ -313,7 +313,7 @@ def _energy(case: Case) -> Iterator[Reason]:
                 Status.CLOSE,
                 Outcome.HOLD,
                 f"contradictory: {show(run.reading.energy_wh, Dimension.ENERGY)} and {_words(run)} would be "
-                f"{show(mean_v, Dimension.VOLTAGE)} on average, not {case.facts.chemistry}",
+                f"{volts(mean_v)} on average, not {case.facts.chemistry}",
                 Seen(mean_v, limit, run.reading),
                 rule="capacity-energy",
                 todo=run_work(

@@ -15,7 +15,7 @@ from straycell.acceptance.checks.pairs import voltage_tells
 from straycell.acceptance.reasons import DUST, Outcome, Reason, Side, Status, Work, WorkKind
 from straycell.physics.charging import float_tolerance
 from straycell.physics.self_discharge import states_of_charge, surely_missing
-from straycell.quantities import Dimension, show
+from straycell.quantities import volts
 from straycell.readings import Charge, Method, Quantity, Reading
 
 
@@ -42,7 +42,7 @@ class Missing:
     @property
     def words(self) -> str:
         after = f"{self.days * 24:.0f} h" if self.days <= 3 else f"{self.days:.0f} days"
-        rested = show(self.rest.value or 0.0, Dimension.VOLTAGE)
+        rested = volts(self.rest.value or 0.0)
         return f"{rested} {after} after a full charge: at least {self.points:.0f} % of its charge is missing"
 
 

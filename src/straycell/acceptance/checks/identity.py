@@ -44,10 +44,35 @@ def chemistry(case: Case) -> Iterator[Reason]:
         words = f"make sure which it is; if it is {kind}, the other was a mistake"
         todo = Work(WorkKind.CORRECT, words, options=f"--chemistry {kind} --mistake mistyped")
         yield _chemistry(case, Status.UNMEASURED, Outcome.HOLD, text, todo)
+    elif print_against := _print_against(case):
+        text = f"chemistry {kind}, but its marking '{case.facts.marking}' speaks of {print_against}: other limits apply"
+        words = "make sure which it is, and record that; a sleeve that is not its own: --rewrapped"
+        todo = Work(WorkKind.CORRECT, words, options="--chemistry ...")
+        yield _chemistry(case, Status.UNMEASURED, Outcome.HOLD, text, todo)
     elif kind is Chemistry.LIION:
         yield from _unknown_kind(case)
     elif kind is not Chemistry.PRIMARY:
         yield _chemistry(case, Status.MET, Outcome.PACK, f"chemistry {kind}")
+
+
+def _print_against(case: Case) -> str:
+    """What the print says that the chemistry on record is not; empty where nothing, or where the sleeve is not its own."""
+    # 3.65 V, 4.20 V and the 2.8 V of titanate: the wrong one of them over-charges by half a volt and more.
+    facts = case.facts
+    said = (
+        read_marking(facts.marking).speaks_of if facts.marking and not facts.rewrapped else frozenset[str]()
+    )
+    if facts.chemistry in (Chemistry.PRIMARY, Chemistry.UNKNOWN):
+        return ""
+    against = said - {"lfp" if facts.chemistry is Chemistry.LFP else "4.2V"}
+    return " and ".join(sorted(_FAMILY[each] for each in against))
+
+
+_FAMILY = {
+    "lfp": "iron phosphate",
+    "4.2V": "lithium ion of 4.2 V",
+    "outside": "a chemistry that is not charged here",
+}
 
 
 def _unknown_kind(case: Case) -> Iterator[Reason]:
@@ -291,7 +316,7 @@ def upset(case: Case) -> Iterator[Reason]:
                 Outcome.HOLD,
                 f"nobody has looked at it since '{latest.kind}': no charge before that",
                 Seen(latest.kind, at=latest.at),
-                todo=Work(WorkKind.LOOK, "look at it"),
+                todo=Work(WorkKind.LOOK, "look at it and record what you see"),
                 earliest=case.now,
             )
     else:

@@ -14,7 +14,7 @@ from straycell.acceptance.checks.steps import SOON, run_work
 from straycell.acceptance.reasons import Outcome, Reason, Side, Status, Work, WorkKind, against_max
 from straycell.physics.curves import state_of_charge_range
 from straycell.physics.derating import most_rise, shape_range
-from straycell.quantities import Dimension, Measured, show
+from straycell.quantities import Dimension, Measured, amp_hours, show
 from straycell.readings import Charge, Method, Quantity, Reading
 
 
@@ -34,7 +34,7 @@ def over_rating(case: Case) -> Iterator[Reason]:
         "capacity-over-rating",
         Status.CLOSE,  # not failed: the charge before the run that settles it must stay allowed
         Outcome.HOLD,
-        f"contradictory: {shown} is {share.value:.0%} of the rated {show(rated_ah, Dimension.CAPACITY)}",
+        f"contradictory: {shown} is {share.value:.0%} of the rated {amp_hours(rated_ah)}",
         Seen(share, limit, run.reading),
         todo=run_work(case, "check the print and what the meter counts, then measure the capacity again"),
         earliest=case.now,

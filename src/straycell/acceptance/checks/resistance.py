@@ -11,7 +11,7 @@ from straycell.acceptance.checks.retention import Run, runs
 from straycell.acceptance.checks.steps import run_work
 from straycell.acceptance.reasons import Outcome, Reason, Side, Status, Work, WorkKind, against_max
 from straycell.cells import Chemistry, Form
-from straycell.quantities import Dimension, Measured, show
+from straycell.quantities import Dimension, Measured, ohms, show
 from straycell.readings import Method, Quantity, Reading
 
 LARGE_FORMS = (Form.F18650, Form.F21700, Form.F26650)
@@ -74,7 +74,7 @@ def _by_rating(case: Case, reading: Reading) -> Yardstick | None:
     limits = {o: case.figure("resistance", o.word) for o in STEPS}
     # The rating is taken as exact: sheets give no uncertainty for it.
     ratio = Measured(value.value / rated, value.u / rated)
-    text = f"{ratio.value:.2f} times its rated {show(rated, Dimension.RESISTANCE)}"
+    text = f"{ratio.value:.2f} times its rated {ohms(rated)}"
     discard = case.figure("resistance-discard")
     return Yardstick(ratio, limits, discard, "resistance", "resistance-discard", text)
 

@@ -28,7 +28,7 @@ from straycell.acceptance.reasons import Outcome, Reason, Side, Status, Work, ag
 from straycell.cells import Chemistry
 from straycell.keys import NEW
 from straycell.physics.self_discharge import states_of_charge, surely_missing
-from straycell.quantities import Dimension, Measured, show
+from straycell.quantities import Measured, volts
 from straycell.readings import Charge, Quantity, Reading
 
 
@@ -252,7 +252,7 @@ def rest(case: Case) -> Iterator[Reason]:
         again = rest_work(case, "measure the rest voltage again")
         yield _unknown(case, text, again, limit=limit, reading=latest)
     elif value.low > case.full_voltage_v:
-        full = show(case.full_voltage_v, Dimension.VOLTAGE)
+        full = volts(case.full_voltage_v)
         text = f"contradictory: {volts_of(case, latest)} at rest, above the {full} that full means"
         check = rest_work(case, _CHECK_FIRST)
         yield _unknown(case, text, check, value=value, limit=case.full_voltage_v, reading=latest)

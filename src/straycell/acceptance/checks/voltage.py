@@ -18,7 +18,7 @@ from straycell.acceptance.reasons import (
     against_min,
 )
 from straycell.cells import Chemistry
-from straycell.quantities import Dimension, show
+from straycell.quantities import Dimension, show, volts
 from straycell.readings import Charge, Quantity, Reading
 
 
@@ -78,7 +78,7 @@ def _run_below(case: Case, run: Reading, cutoff_v: float, limit: float) -> Reaso
         "voltage-floor",
         Status.FAILED,
         Outcome.DISCARD,
-        f"was discharged to {show(cutoff_v, Dimension.VOLTAGE)}: deeply discharged, copper may have dissolved",
+        f"was discharged to {volts(cutoff_v)}: deeply discharged, copper may have dissolved",
         Seen(cutoff_v, limit, run),
     )
 
@@ -181,7 +181,7 @@ def _too_close(case: Case, reading: Reading, limit_id: str, limit: float) -> Rea
         limit_id,
         Status.CLOSE,
         Outcome.HOLD,
-        f"{volts_of(case, reading)}: too close to {show(limit, Dimension.VOLTAGE)} to call",
+        f"{volts_of(case, reading)}: too close to {volts(limit)} to call",
         Seen(case.measured(reading), limit, reading, unit="V" if limit_id == "voltage-over-full" else None),
         todo=todo,
         earliest=None if todo.kind is WorkKind.SUPERSEDE else case.now,
@@ -221,7 +221,7 @@ def _charged_over(case: Case, charge: Charge, limit: float) -> Reason:
         "voltage-over-full",
         Status.FAILED,
         Outcome.DISCARD,
-        f"was charged to {show(charge.until_v, Dimension.VOLTAGE)}: over-charged",
+        f"was charged to {volts(charge.until_v)}: over-charged",
         Seen(charge.until_v, limit, charge),
     )
 

@@ -6,8 +6,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from straycell.bench.intake import words
-from straycell.bench.intake.form import NOTE, Answers, NextQuestion, Question
-from straycell.bench.intake.script import Ask, Key
+from straycell.bench.intake.script import NOTE, Answers, Ask, Key, NextQuestion, Question
 from straycell.bench.intake.store_actions import UNSET, Entry
 from straycell.cells import CellFacts, Chemistry, Form, Look
 from straycell.errors import BadData

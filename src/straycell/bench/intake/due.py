@@ -6,8 +6,7 @@ from datetime import datetime
 
 from straycell.bench.intake import words
 from straycell.bench.intake.figures import TAKEN, Figure
-from straycell.bench.intake.form import Answers, NextQuestion, Question
-from straycell.bench.intake.script import Ask, Key
+from straycell.bench.intake.script import Answers, Ask, Key, NextQuestion, Question
 from straycell.bench.intake.store_actions import UNSET, Entry
 from straycell.bench.outlook import Need, Waiting
 from straycell.bench.recording.reading_form import DEFAULT_PULSE_S

@@ -7,9 +7,9 @@ from straycell.acceptance import Outcome
 from straycell.bench.intake import cell as cells
 from straycell.bench.intake import words
 from straycell.bench.intake.cell import Carry
-from straycell.bench.intake.form import Answered, Trail, fill, merged
 from straycell.bench.intake.records import back, record, record_kind, shelve, take_readings
 from straycell.bench.intake.script import (
+    Answered,
     Ask,
     Caution,
     Key,
@@ -18,9 +18,12 @@ from straycell.bench.intake.script import (
     Scanned,
     Talk,
     Tone,
+    Trail,
     act,
     ask,
+    fill,
     found_by,
+    merged,
 )
 from straycell.bench.intake.state import Session
 from straycell.bench.intake.store_actions import Bearer, Found, new_code, next_blank

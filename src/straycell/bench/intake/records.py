@@ -7,8 +7,21 @@ from functools import partial
 from straycell.acceptance import Outcome
 from straycell.bench.intake import due, store_actions, words
 from straycell.bench.intake.closing import outlook_lines
-from straycell.bench.intake.form import Answers, NextQuestion, Trail, fill, merged
-from straycell.bench.intake.script import Ask, Caution, Key, Say, Talk, Tone, act, fault
+from straycell.bench.intake.script import (
+    Answers,
+    Ask,
+    Caution,
+    Key,
+    NextQuestion,
+    Say,
+    Talk,
+    Tone,
+    Trail,
+    act,
+    fault,
+    fill,
+    merged,
+)
 from straycell.bench.intake.state import Logged, Session
 from straycell.bench.intake.store_actions import CellKept, Entry, Start
 from straycell.bench.outlook import Waiting

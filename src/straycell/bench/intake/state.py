@@ -6,8 +6,21 @@ from dataclasses import dataclass, field, replace
 from straycell.bench.intake import due
 from straycell.bench.intake.cell import Carry
 from straycell.bench.intake.figures import TAKEN
-from straycell.bench.intake.form import Answers, NextQuestion, Trail, merged
-from straycell.bench.intake.script import Ask, Key, Say, Scanned, Talk, Tone, act, ask, fault
+from straycell.bench.intake.script import (
+    Answers,
+    Ask,
+    Key,
+    NextQuestion,
+    Say,
+    Scanned,
+    Talk,
+    Tone,
+    Trail,
+    act,
+    ask,
+    fault,
+    merged,
+)
 from straycell.bench.intake.store_actions import CellKept, Entry, Start, use_meter
 from straycell.bench.intake.words import begun
 from straycell.cells import CellFacts

@@ -4,10 +4,21 @@ from functools import partial
 
 from straycell.bench.intake import cell as cells
 from straycell.bench.intake import due, words
-from straycell.bench.intake.form import Answered
 from straycell.bench.intake.log import resume
 from straycell.bench.intake.records import back, record, take_readings
-from straycell.bench.intake.script import Ask, Caution, Key, Say, Scanned, Talk, Tone, act, ask, found_by
+from straycell.bench.intake.script import (
+    Answered,
+    Ask,
+    Caution,
+    Key,
+    Say,
+    Scanned,
+    Talk,
+    Tone,
+    act,
+    ask,
+    found_by,
+)
 from straycell.bench.intake.state import Session
 from straycell.bench.intake.store_actions import UNSET, Bearer
 from straycell.bench.outlook import Need, Waiting, what_waits

@@ -1,6 +1,9 @@
 """A build is finished for the device as it is now, not as its file said weeks ago: the match is asked once more."""
 
+from __future__ import annotations
+
 from dataclasses import asdict, dataclass, replace
+from typing import TYPE_CHECKING
 
 from straycell.bench.context import Bench
 from straycell.bench.project_match import held_match, understood
@@ -12,7 +15,9 @@ from straycell.physics.loads import ConstantCurrent
 from straycell.projects import ChargeSpec, Project, finish_faults
 from straycell.quantities import Dimension, show
 from straycell.readings import Field
-from straycell.store.reader import Reader
+
+if TYPE_CHECKING:
+    from straycell.store.reader import Reader
 
 
 @dataclass(frozen=True, slots=True)

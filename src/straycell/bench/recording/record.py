@@ -15,14 +15,22 @@ from straycell.acceptance import Case, Verdict
 from straycell.bench.context import Bench
 from straycell.bench.recording.correction import Correction
 from straycell.bench.recording.many import Which, each
-from straycell.bench.recording.reading_form import Said, check_form, readings_of
-from straycell.bench.recording.rest import require_rest
+from straycell.bench.recording.reading_form import Said, check_form, readings_of, require_rest
 from straycell.bench.uncounted_capacity import doubted, remedy
 from straycell.cells import Cell
 from straycell.errors import BadData, UsageFault
 from straycell.keys import RecordKey, key_of
-from straycell.readings import KINDS, Item, Mistake, Quantity, Reading, charge_of, reading_of
-from straycell.readings.charger import by_charger, find_charger
+from straycell.readings import (
+    KINDS,
+    Item,
+    Mistake,
+    Quantity,
+    Reading,
+    by_charger,
+    charge_of,
+    find_charger,
+    reading_of,
+)
 from straycell.store.book.records import Photograph, RecordedReading
 
 if TYPE_CHECKING:

@@ -12,7 +12,7 @@ from straycell.cells import Stage
 from straycell.cli.app import output, tables
 from straycell.cli.app.grammar.values import nearest_word_fault
 from straycell.cli.show import picture, verdict_page
-from straycell.cli.show.outcomes import outcome_cell
+from straycell.cli.show.verdict_page import outcome_cell
 from straycell.quantities import Measured
 
 

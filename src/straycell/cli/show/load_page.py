@@ -5,10 +5,9 @@ from typing import Any
 
 from straycell.cli.app import output, tables
 from straycell.cli.show.verdict_page import say_forbidden
-from straycell.matching.words import amps, ohms
 from straycell.matching.words import run_hours as hours
 from straycell.physics.run_time.asked import LAMPS_DARK
-from straycell.quantities import Dimension, show
+from straycell.quantities import Dimension, amps, ohms, show
 
 Document = Mapping[str, Any]
 

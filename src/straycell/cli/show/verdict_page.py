@@ -1,14 +1,16 @@
-"""The page of a verdict."""
+"""The page of a verdict, and an outcome on a screen: a word, a sign that is seen without colours, and a colour."""
 
 from collections.abc import Sequence
 from datetime import datetime
+from typing import Annotated
 
-from straycell.acceptance import Reason, Status, Verdict, shipped_rules
+from straycell.acceptance import Outcome, Reason, Status, Verdict, shipped_rules
 from straycell.acceptance.rules import Shown
-from straycell.bench.verdict_words import headline, next_steps, why
+from straycell.bench.verdict_words import SIGNS, OutcomeWord, headline, next_steps, why
 from straycell.bench.wording.figure_words import figure
 from straycell.cli.app import output, tables
-from straycell.cli.show.outcomes import sign
+from straycell.cli.app.grammar.values import word
+from straycell.cli.app.tables import Marked
 
 # --- how near a figure is to its limit
 
@@ -93,3 +95,30 @@ def _row(reason: Reason) -> list[str | None]:
         reason.ceiling.word,
         "yes" if reason.safety else "",
     ]
+
+
+OutcomeOption = Annotated[
+    Outcome | None,
+    word("--outcome", OutcomeWord, "Only cells with this outcome.", meaning=Outcome.from_word),
+]
+
+
+# Blue to yellow to red keeps apart for all common kinds of colour blindness (Okabe and Ito, Color Universal Design).
+_PLAIN = {
+    Outcome.PACK: ("###", "bold cyan"),
+    Outcome.SOLO: ("##-", "cyan"),
+    Outcome.LIGHT: ("#--", "blue"),
+    Outcome.HOLD: ("...", "yellow"),
+    Outcome.DISCARD: ("XXX", "bold red"),
+}
+
+
+def sign(outcome: Outcome) -> str:
+    """Three characters; plain ones where the stream cannot show the others."""
+    drawn, (plain, _) = SIGNS[outcome], _PLAIN[outcome]
+    return drawn if output.can_show(drawn) else plain
+
+
+def outcome_cell(outcome: Outcome) -> Marked:
+    """`▮▮▮ pack` for a table."""
+    return Marked(f"{sign(outcome)} {outcome.word}", _PLAIN[outcome][1])

@@ -11,8 +11,8 @@ import numpy as np
 
 from straycell.matching.allocate.greedy import Placement, bits, cheapest
 from straycell.matching.allocate.highs import INFINITE, STEP_SHARE, Answer, Question, Row, ask, at_least
+from straycell.matching.allocate.market import Tier
 from straycell.matching.allocate.model import Model, one_kind_each
-from straycell.matching.allocate.plan import Tier
 from straycell.matching.balance.pool import Floats
 
 

@@ -6,8 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from straycell.matching.allocate.market import Market, market_of
 from straycell.matching.allocate.partition import Planner, plan_parts
-from straycell.matching.allocate.read_input import Market, market_of
 from straycell.matching.balance.pool import checked_count, checked_number, checked_resistance_ratio
 from straycell.matching.verify import verify_allocation
 

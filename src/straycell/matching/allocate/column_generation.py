@@ -10,9 +10,8 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from straycell.matching.allocate.highs import INFINITE, STEP_SHARE, Question, Row, ask, at_least
+from straycell.matching.allocate.market import Market, Plan, Tier, plan_of
 from straycell.matching.allocate.model import choices_of, one_kind_each
-from straycell.matching.allocate.plan import Plan, Tier, plan_of
-from straycell.matching.allocate.read_input import Market
 from straycell.matching.allocate.restricted_master import PricingProblem, RestrictedMaster, pricing_problems
 from straycell.matching.balance.pool import Floats, Ints
 

@@ -11,8 +11,8 @@ import numpy as np
 from straycell.matching.allocate.benders import BendersMaster, Result
 from straycell.matching.allocate.greedy import dealt
 from straycell.matching.allocate.highs import INFINITE, STEP_SHARE, Answer, Question, Row, ask, at_least
+from straycell.matching.allocate.market import Kind
 from straycell.matching.allocate.model import Model
-from straycell.matching.allocate.read_input import Kind
 from straycell.matching.balance.pool import Bools, Floats, Ints
 
 # Arcs are the product of buckets and options: beyond this only the likeliest are kept, or the question grows too

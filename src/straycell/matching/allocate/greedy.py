@@ -10,8 +10,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from straycell.matching.allocate.market import Market
 from straycell.matching.allocate.model import Model, eligible
-from straycell.matching.allocate.read_input import Market
 from straycell.matching.balance.pool import Bools, Ints, most_legal_groups, sorted_pool
 
 

@@ -10,8 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from straycell.matching.allocate.highs import Row
-from straycell.matching.allocate.plan import Tier
-from straycell.matching.allocate.read_input import Kind, Market
+from straycell.matching.allocate.market import Kind, Market, Tier
 from straycell.matching.balance.pool import RATIO_SLACK, Bools, Floats, Ints
 
 # Closer to 1 a grid would be finer than the resistances themselves.

@@ -17,9 +17,8 @@ from straycell.matching.allocate.benders import Benders, BendersMaster, Result
 from straycell.matching.allocate.column_generation import refined
 from straycell.matching.allocate.flow import MOST_ARCS, FlowSearch, flow_of, prices_in, support_in, trade_of
 from straycell.matching.allocate.greedy import cheapest, dealt, heaviest_first, scarcest_first, serve_in_turn
+from straycell.matching.allocate.market import Kind, Market, Plan, Tier, plan_of, tiers_of
 from straycell.matching.allocate.model import Model, Windows, cells_in_question, model_of, window_count
-from straycell.matching.allocate.plan import Plan, Tier, plan_of, tiers_of
-from straycell.matching.allocate.read_input import Kind, Market
 from straycell.matching.balance.pool import Bools, Floats
 
 # Among so few windows of resistance each start is tried, and plan and bound are brought together wholly.

@@ -13,8 +13,8 @@ import highspy
 import numpy as np
 
 from straycell.matching.allocate.highs import INFINITE, Row, SilentHighs
+from straycell.matching.allocate.market import Market
 from straycell.matching.allocate.model import Choice
-from straycell.matching.allocate.read_input import Market
 from straycell.matching.balance.pool import (
     RATIO_SLACK,
     Bools,

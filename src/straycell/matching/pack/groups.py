@@ -7,8 +7,7 @@ from itertools import combinations
 
 from straycell.acceptance.reasons import DUST
 from straycell.matching.screen import Candidate, Screen, Why, charger
-from straycell.matching.words import capacity, ohms
-from straycell.quantities import Dimension, Measured, count_of
+from straycell.quantities import Dimension, Measured, amp_hours, count_of, ohms
 from straycell.safe_side import beside
 
 Group = Sequence[Candidate]
@@ -110,7 +109,7 @@ def judge_group(screen: Screen, number: int, group: Group) -> tuple[Why, ...]:
     """Every test of one group: its spread of resistance, and the share of each current its lowest cell carries."""
     name = f"group {number}"
     total = held(group)
-    holds = f"{name} holds {capacity(total.value)} in {count_of(len(group), 'cell')}"
+    holds = f"{name} holds {amp_hours(total.value)} in {count_of(len(group), 'cell')}"
     reasons = [
         Why(name, "group", True, f"{holds}: {', '.join(c.code for c in group)}", total.value, unit="Ah")
     ]

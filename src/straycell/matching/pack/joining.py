@@ -7,8 +7,7 @@ from dataclasses import dataclass
 from straycell.cells import Chemistry, position_name
 from straycell.matching.pack.groups import Group, joined_ohm
 from straycell.matching.screen import Candidate, RestVoltage, UseLimits, charged_to_v
-from straycell.matching.words import volts
-from straycell.quantities import Measured
+from straycell.quantities import Measured, volts
 
 
 @dataclass(frozen=True, slots=True)

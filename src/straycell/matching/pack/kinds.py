@@ -12,8 +12,7 @@ from statistics import median
 
 from straycell.cells import Chemistry
 from straycell.matching.screen import Candidate, Screen, lasts, runs, usable
-from straycell.matching.words import capacity
-from straycell.quantities import Measured
+from straycell.quantities import Measured, amp_hours
 
 LEAST_AH, MOST_AH = 1e-3, 400.0
 """Where a sufficient capacity is looked for: from coin cells to the largest prismatic cells, nothing else is one cell."""
@@ -55,7 +54,7 @@ class PackKind:
     def words(self) -> str:
         """`nmc 18650 'INR18650 2000mAh'`."""
         named = f" '{self.written}'" if self.marking else " without a marking"
-        rated = f", rated {capacity(self.rated_ah)}" if self.rated_ah else ""
+        rated = f", rated {amp_hours(self.rated_ah)}" if self.rated_ah else ""
         return f"{self.chemistry} {self.form}{named}{rated}"
 
     def difference(self, other: PackKind) -> str:

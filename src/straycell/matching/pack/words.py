@@ -7,7 +7,7 @@ from dataclasses import replace
 from functools import partial
 from statistics import median
 
-from straycell.acceptance.reasons import Outcome
+from straycell.acceptance import Outcome
 from straycell.cells import CellFacts, Chemistry, Stage
 from straycell.matching.explain import kept, nearest_first
 from straycell.matching.pack.kinds import PackKind, least_fitting
@@ -23,9 +23,8 @@ from straycell.matching.screen import (
     screen_candidate,
 )
 from straycell.matching.sheet.data import PackData
-from straycell.matching.words import capacity, ohms, volts
 from straycell.physics.derating import assumed_resistance
-from straycell.quantities import Dimension, Measured
+from straycell.quantities import Dimension, Measured, amp_hours, ohms, volts
 from straycell.readings import Method
 from straycell.safe_side import at_least, at_most
 
@@ -52,9 +51,7 @@ def pack_reasons(screen: Screen, plan: PackPlan) -> tuple[Why, ...]:
 def _place(number: int, c: Candidate) -> Why:
     assert c.capacity is not None and c.resistance is not None
     rest = f", at rest {volts(c.rest.measured.value)}" if c.rest else ", no rest voltage that still holds"
-    text = (
-        f"{c.outcome.word}, {capacity(c.capacity.value)}, {ohms(c.resistance.value)}{rest}: in group {number}"
-    )
+    text = f"{c.outcome.word}, {amp_hours(c.capacity.value)}, {ohms(c.resistance.value)}{rest}: in group {number}"
     return Why(c.code, "place", True, text, c.capacity.value, unit="Ah")
 
 
@@ -96,7 +93,9 @@ def too_few(screened: Screened) -> Why:
     """A cell that would do among others like it, of which there are too few."""
     c = screened.candidate
     assert c.capacity is not None
-    text = f"would do ({c.outcome.word}, {capacity(c.capacity.value)}), but there are too few to join it with"
+    text = (
+        f"would do ({c.outcome.word}, {amp_hours(c.capacity.value)}), but there are too few to join it with"
+    )
     return Why(c.code, "too-few", True, text)
 
 
@@ -170,7 +169,7 @@ def _wanted(
         last = screen_candidate(screen, _of(like, min(most_ah, 400.0))).last
         why = f"{last.text}{f'; {last.remedy}' if last.remedy else ''}"
         if last.passed:
-            why = f"not even with {count} of {capacity(most_ah)}, the most that a {like.facts.form} holds"
+            why = f"not even with {count} of {amp_hours(most_ah)}, the most that a {like.facts.form} holds"
         return f"{shape}: no cell of this size was found to serve it: {why}"
     assert like.resistance is not None
     more = "more " if count < demand.cells else ""

@@ -3,9 +3,8 @@
 from straycell.matching.screen.candidates import Candidate, RestVoltage, Why
 from straycell.matching.screen.cell_tests import DEVICE_TESTS, SHUNT_FROM_A, ask_sensing, protection_trip
 from straycell.matching.screen.charger import cell_charge_a, charge_current_a, charged_to_v, highest_float_v
-from straycell.matching.screen.demand import Demand, Screen
+from straycell.matching.screen.demand import Demand, Screen, UseLimits
 from straycell.matching.screen.device import device_answers, trip_words
-from straycell.matching.screen.limits import UseLimits
 from straycell.matching.screen.running import Run, final_runtime, judge_drop, judge_run, lasts, runs
 from straycell.matching.screen.screening import Screened, screen_all, screen_candidate, usable
 

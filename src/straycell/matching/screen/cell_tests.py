@@ -6,18 +6,17 @@ In a pack every cell is asked for its even share; how unevenly a group shares is
 from collections.abc import Callable, Hashable
 from dataclasses import dataclass
 
+from straycell.acceptance import Outcome
 from straycell.acceptance.permission import least_outcome
-from straycell.acceptance.reasons import Outcome
 from straycell.cells import Chemistry, members
 from straycell.matching.screen import charger
 from straycell.matching.screen.candidates import Candidate, Why
 from straycell.matching.screen.demand import Screen
-from straycell.matching.words import capacity, volts
 from straycell.physics.derating import COLDEST_KNOWN_C, HOTTEST_C
 from straycell.physics.loads import Lamps
 from straycell.physics.protection import TripRange, shunt_trip, trip_range
 from straycell.projects import Protection, finish_lacks
-from straycell.quantities import Dimension
+from straycell.quantities import Dimension, amp_hours, volts
 from straycell.safe_side import beside
 
 SHUNT_FROM_A = 10.0
@@ -130,7 +129,7 @@ def _measured(screen: Screen, c: Candidate) -> Why:
         return Why(c.code, "capacity", False, "its capacity is not measured", unit="Ah", remedy=remedy)
     least = " at least" if c.at_least else ""
     return Why(
-        c.code, "capacity", True, f"holds{least} {capacity(c.capacity.value)}", c.capacity.value, unit="Ah"
+        c.code, "capacity", True, f"holds{least} {amp_hours(c.capacity.value)}", c.capacity.value, unit="Ah"
     )
 
 
@@ -150,7 +149,7 @@ def _peak(screen: Screen, c: Candidate) -> Why:
 def _within(c: Candidate, test: str, words: str, drawn_a: float, allowed_a: float) -> Why:
     fits = drawn_a <= allowed_a
     drawn, may = beside(drawn_a, allowed_a, Dimension.CURRENT)
-    held = f"{capacity(c.capacity.value)} {c.outcome.word} cell" if c.capacity else f"{c.outcome.word} cell"
+    held = f"{amp_hours(c.capacity.value)} {c.outcome.word} cell" if c.capacity else f"{c.outcome.word} cell"
     text = f"{words} {drawn}, a {held} may give {may}"
     short = None if fits else drawn_a - allowed_a
     remedy = "" if fits else c.more_from_maker("discharge")

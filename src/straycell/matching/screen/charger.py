@@ -10,12 +10,10 @@ from straycell.acceptance.charger.judge import Charger, Check, Naming
 from straycell.acceptance.reasons import DUST
 from straycell.cells import Chemistry
 from straycell.matching.screen.candidates import Candidate, Why
-from straycell.matching.screen.demand import Demand
-from straycell.matching.screen.limits import UseLimits
-from straycell.matching.words import volts
+from straycell.matching.screen.demand import Demand, UseLimits
 from straycell.physics.charging import check_float, temperature_limit
 from straycell.projects import ChargeSpec, Project
-from straycell.quantities import Measured
+from straycell.quantities import Measured, volts
 
 ROOM_C = 25.0
 OUTSIDE = "charged outside the device"

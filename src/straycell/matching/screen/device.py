@@ -3,7 +3,7 @@
 import math
 from collections.abc import Mapping
 
-from straycell.acceptance.reasons import Outcome
+from straycell.acceptance import Outcome
 from straycell.cells import Chemistry
 from straycell.matching.screen.candidates import Candidate, Why
 from straycell.matching.screen.cell_tests import ask_sensing, protection_trip
@@ -19,15 +19,13 @@ from straycell.matching.screen.charger import (
     judge_voltage,
     supply_notes,
 )
-from straycell.matching.screen.demand import Demand
-from straycell.matching.screen.limits import USABLE, UseLimits
-from straycell.matching.words import capacity
+from straycell.matching.screen.demand import USABLE, Demand, UseLimits
 from straycell.physics.charging import temperature_limit
 from straycell.physics.protection import TripRange
 from straycell.physics.shipped import shipped
 from straycell.projects import Project, finish_faults
 from straycell.projects.model import ALL_FORMS
-from straycell.quantities import Dimension
+from straycell.quantities import Dimension, amp_hours
 from straycell.safe_side import at_least, beside
 
 _D = Dimension
@@ -101,7 +99,7 @@ def _by_form(demand: Demand, limits: UseLimits, least_ah: float) -> tuple[list[s
     for form, usual_ah in sorted(sizes.items(), key=lambda item: item[1]):
         if usual_ah < least_ah:
             allowed_a = charge_current_a(charge) * usual_ah / least_ah
-            softer.append(f"for a {form} of {capacity(usual_ah)}: {gentler(charge, allowed_a)}")
+            softer.append(f"for a {form} of {amp_hours(usual_ah)}: {gentler(charge, allowed_a)}")
     most_ah = max((limits.most_ah.get(form, math.inf) for form in pack.forms), default=math.inf)
     if most_ah >= least_ah:
         return [], softer

@@ -8,12 +8,12 @@ from straycell.errors import BadData
 from straycell.matching.screen import charger
 from straycell.matching.screen.candidates import Candidate, Why
 from straycell.matching.screen.demand import Screen
-from straycell.matching.words import capacity, finite, hours, volts
+from straycell.matching.words import finite, hours
 from straycell.physics.derating import resistance_ratio, shape, steady_over_pulse
 from straycell.physics.run_time.losses import with_losses
 from straycell.physics.run_time.runtime import RunCell, RunDevice, Runtime, estimate
 from straycell.physics.sources import StartsEmpty
-from straycell.quantities import Dimension, Measured
+from straycell.quantities import Dimension, Measured, amp_hours, volts
 from straycell.safe_side import at_least, beside, millivolts
 
 FEW = 12
@@ -186,7 +186,7 @@ def judge_run(screen: Screen, c: Candidate, run: Run) -> Why:
     assert c.capacity is not None
     end_v = _full_v(screen, c)
     charged = f" charged to {volts(end_v)}" if end_v is not None else ""
-    return _long_enough(screen, c, "runtime", f"{capacity(c.capacity.value)}{charged}: runs", run.steady)
+    return _long_enough(screen, c, "runtime", f"{amp_hours(c.capacity.value)}{charged}: runs", run.steady)
 
 
 def judge_drop(screen: Screen, c: Candidate, run: Run) -> Why:

@@ -8,13 +8,12 @@ from straycell.cells import Form
 from straycell.matching.pack.groups import Group, group_loss, held
 from straycell.matching.screen import Demand, UseLimits, charged_to_v, protection_trip
 from straycell.matching.sheet.currents import Fusing, PackCurrents, fusing_of, pack_currents
-from straycell.matching.words import capacity, volts
 from straycell.physics.curves import all_curves, curves_for
 from straycell.physics.loads import Lamps
 from straycell.physics.protection import TripRange, fuse_words, trip_range
 from straycell.physics.shipped import shipped
 from straycell.projects import Project
-from straycell.quantities import Dimension
+from straycell.quantities import Dimension, amp_hours, volts
 from straycell.safe_side import at_least, at_most
 
 _D = Dimension
@@ -163,6 +162,6 @@ def _board(
         balance_a = max(LEAST_BALANCE_A, (apart_ah + leaked_ah) / BALANCE_H)
         found.append(
             f"balances at the top with at least {at_least(balance_a, _D.CURRENT)} (the groups are apart by "
-            f"{capacity(apart_ah)}, and leak apart by up to {at_least(leaked_ah, _D.CAPACITY)} between two inspections)"
+            f"{amp_hours(apart_ah)}, and leak apart by up to {at_least(leaked_ah, _D.CAPACITY)} between two inspections)"
         )
     return tuple(found)

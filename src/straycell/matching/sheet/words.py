@@ -17,11 +17,11 @@ from straycell.matching.screen import (
 )
 from straycell.matching.sheet.currents import Fuse, figures
 from straycell.matching.sheet.data import PackData
-from straycell.matching.words import amps, capacity, energy, ohms, run_hours, volts
+from straycell.matching.words import energy, run_hours
 from straycell.physics.derating import steady_over_pulse
 from straycell.physics.resistors import POWER_RATINGS_W, power_rating, rounded_up
 from straycell.projects import Project, finish_faults
-from straycell.quantities import Dimension, show
+from straycell.quantities import Dimension, amp_hours, amps, ohms, show, volts
 from straycell.safe_side import at_least, at_most, millivolts, two_figures
 
 _D = Dimension
@@ -33,7 +33,7 @@ TEST_S, TEST_MOST_W = 10.0, max(POWER_RATINGS_W) / 2.0
 
 def cell_lines(c: Candidate) -> tuple[str, ...]:
     """The figures of one cell in the list of the sheet."""
-    found = [capacity(c.capacity.value)] if c.capacity else []
+    found = [amp_hours(c.capacity.value)] if c.capacity else []
     found += [ohms(c.resistance.value)] if c.resistance else []
     return (*found, *([volts(c.rest.measured.value)] if c.rest else []))
 
@@ -199,7 +199,7 @@ def fact_lines(match: Match, project: Project, mass: str) -> tuple[str, ...]:
     if match.data is not None:
         lines += data_lines(match.data, mass)
     if match.joining is not None and match.spread_ah is not None and len(match.groups) > 1:
-        lines.append(f"groups apart by {capacity(match.spread_ah)}")
+        lines.append(f"groups apart by {amp_hours(match.spread_ah)}")
     return tuple(lines)
 
 

@@ -8,7 +8,7 @@ from sqlalchemy import Connection, Select, bindparam, func, select
 
 from straycell.errors import BadData
 from straycell.readings import Quantity
-from straycell.store.book.records import Event, LabelPrint
+from straycell.store.book.records import PRINTED, Event, LabelPrint
 from straycell.store.book.stock import cells
 from straycell.store.column_values import from_json, from_us, to_us
 from straycell.store.quick.prepared import Prepared
@@ -144,7 +144,7 @@ def charges_begun(conn: Connection, since: datetime, code: str | None = None) ->
 
 # --- what was printed -------------------------------------------------------------------------------
 
-PRINTED, _SCALE = "labels-printed", "printer-scale"
+_SCALE = "printer-scale"
 
 
 def record_labels(pen: Pen, purpose: str, said: Mapping[str, str]) -> None:

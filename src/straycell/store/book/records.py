@@ -7,10 +7,13 @@ from enum import StrEnum
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from straycell.acceptance.reasons import Outcome
+from straycell.acceptance import Outcome
 from straycell.keys import RecordKey
 from straycell.meters import Meter
 from straycell.readings import Charge, Reading
+
+PRINTED = "labels-printed"
+"""The verb of a write that only says what is on paper now."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 
 from straycell.meters import Meter
-from straycell.quantities import Dimension, Measured, show
+from straycell.quantities import Measured, amp_hours
 from straycell.readings import CautiousDefaults
 from straycell.traces.analyse.budget import (
     BudgetLine,
@@ -236,7 +236,7 @@ def _counter_warning(analysis: Analysis, run: DischargeRun) -> list[str]:
     # Current and counter of one instrument agree closely; further apart, a column or a unit was read wrong.
     if ours <= 0 or counted <= 0 or abs(counted - ours) <= _COUNTER_SHARE * ours:
         return []
-    theirs, own = show(counted, Dimension.CAPACITY), show(ours, Dimension.CAPACITY)
+    theirs, own = amp_hours(counted), amp_hours(ours)
     return [
         f"the file's own counter says {theirs}, its current over time {own} "
         f"(up to line {analysis.trace.line_of(run.end_row)}): one of the columns is wrong"

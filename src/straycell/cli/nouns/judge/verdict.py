@@ -12,7 +12,7 @@ from straycell.cli.app import cautions, context, output, tables
 from straycell.cli.app.grammar import noun_app, values
 from straycell.cli.app.progress import counting
 from straycell.cli.show import picture, verdict_page
-from straycell.cli.show.outcomes import OutcomeOption, outcome_cell
+from straycell.cli.show.verdict_page import OutcomeOption, outcome_cell
 
 app = noun_app("What a cell may be used for, with every reason.")
 

@@ -8,7 +8,7 @@ from straycell.bench.recording.discard import record_incident
 from straycell.bench.recording.record import lost_words
 from straycell.cli.app import cautions, clock, context, output, tables
 from straycell.cli.app.grammar import noun_app, values
-from straycell.cli.show.outcomes import outcome_cell
+from straycell.cli.show.verdict_page import outcome_cell
 from straycell.safety import Step
 from straycell.safety.incidents import RETEST, incident_kinds
 

@@ -187,6 +187,7 @@ def restore(
         "former": None if done.aside is None else str(done.aside),
         "discarded": list(done.carried.discarded),
         "held": list(done.carried.held),
+        "doubtful": list(done.carried.doubtful),
         "not_in_backup": list(done.carried.unknown),
     }
     output.emit(document, lambda: output.say(f"{path}: restored from {file}"))
@@ -202,6 +203,11 @@ def _talk_carried(done: Restored) -> None:
         )
     if done.carried.discarded:
         output.talk(f"out of use in it, and so out of use here too: {', '.join(done.carried.discarded)}")
+    if done.carried.doubtful:
+        listed = ", ".join(done.carried.doubtful)
+        output.talk(
+            f"in doubt in it for what this backup does not know, so on hold here until tested again: {listed}"
+        )
     if done.carried.unknown:
         listed = ", ".join(done.carried.unknown)
         output.talk(f"out of use in it, and not in this backup: {listed}. They stay out of use")

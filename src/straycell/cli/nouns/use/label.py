@@ -14,7 +14,7 @@ from straycell.cli.app import cautions, clock, context, files, output
 from straycell.cli.app.grammar import noun_app, values
 from straycell.cli.nouns.use.label_read import read
 from straycell.cli.nouns.use.label_stocks import Page, Printer, Scale, calibrate, known_stocks, stocks_list
-from straycell.cli.show.outcomes import OutcomeOption
+from straycell.cli.show.verdict_page import OutcomeOption
 from straycell.errors import BadData, StoreFault, UsageFault
 from straycell.labels.content import LabelContent, Purpose, blank_content
 from straycell.labels.stocks.choose import box_stock, find_stock

@@ -126,9 +126,7 @@ def from_log(
     force: files.Force = False,
 ) -> None:
     """Turn a recorded log into a profile for a project: semicolons, decimal commas, clocks and own names are read."""
-    from straycell.cli.nouns.use import load_log
-
-    load_log.from_log(file, out, columns, power, force)
+    device_load.from_log(file, out, columns, power, force)
 
 
 @app.command("for-runtime")
