@@ -33,10 +33,12 @@ GAS = 8.314
 RULES = shipped_rules()
 
 
+@cache
 def lines(path: Path) -> list[str]:
     return path.read_text(encoding="utf-8").splitlines()
 
 
+@cache
 def said(name: str) -> dict[str, str]:
     """The head of a set's table."""
     pairs = (line[1:].split(":", 1) for line in lines(FOLDER / f"runs_at_{name}.csv") if line.startswith("#"))

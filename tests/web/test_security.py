@@ -288,15 +288,13 @@ def test_pairing_leads_nowhere_else(bench: Bench, onward: str) -> None:
 @pytest.mark.parametrize("kind", ["empty", "text", "truncated", "bomb"])
 def test_a_picture_that_is_none_is_refused_in_words(page: Page, tmp_path: Path, kind: str) -> None:
     """And so is one whose header promises more pixels than fit; no path of this machine is shown."""
-    real = tmp_path / "real.png"
-    Image.new("L", (400, 400), 255).save(real)
-    bomb = tmp_path / "bomb.png"
-    Image.new("1", (20_000, 20_000)).save(bomb)
+    made, size = tmp_path / "real.png", 20_000 if kind == "bomb" else 400
+    Image.new("1", (size, size)).save(made)
     content = {
         "empty": b"",
         "text": b"hello",
-        "truncated": real.read_bytes()[:80],
-        "bomb": bomb.read_bytes(),
+        "truncated": made.read_bytes()[:80],
+        "bomb": made.read_bytes(),
     }[kind]
     token = fields_of(page.get("/").text)["token"]
     answer = page.client.post(

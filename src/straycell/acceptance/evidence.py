@@ -11,8 +11,7 @@ from functools import cached_property
 from typing import Any
 
 from straycell.cells import FOUR_VOLT, CellFacts, Chemistry
-from straycell.readings import Charge, Reading
-from straycell.readings.charger import Charger
+from straycell.readings import Charge, Charger, Reading
 
 DISMANTLED = "dismantled"
 GROUP_SANK = "its group sank faster than the others"

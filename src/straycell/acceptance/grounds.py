@@ -2,18 +2,8 @@
 
 from enum import StrEnum
 
-
-class Ground(StrEnum):
-    """A kind of source, the surest first."""
-
-    STANDARD = "standard"
-    REGULATION = "regulation"
-    SHEET = "sheet"
-    PAPER = "paper"
-    REPORT = "report"
-    PRACTICE = "practice"
-    MEMORY = "memory"
-    PERSON = "person"
+Ground = StrEnum("Ground", "STANDARD REGULATION SHEET PAPER REPORT PRACTICE MEMORY PERSON")
+"""A kind of source, the surest first."""
 
 
 _WORDS = {

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from straycell.acceptance.findings import FALL_FIRST
-from straycell.acceptance.reasons import Outcome, Status, Verdict
+from straycell.acceptance.reasons import Outcome, Reason, Status, Verdict
 from straycell.cells import CellFacts, Chemistry, Stage
 
 FREE = (Stage.RECEIVED, Stage.SHELVED)
@@ -126,12 +126,22 @@ def charge_refusal(verdict: Verdict, chemistry: Chemistry) -> Refusal | None:
         return Refusal(
             "its chemistry is not known: no charge voltage is safe for it", "find out the chemistry first"
         )
-    for reason in verdict.reasons:
-        if not reason.safety or reason.ceiling > Outcome.HOLD or reason.status is Status.MET:
-            continue
-        # A rule that only keeps the cell at `light` has done its work; one that holds it forbids the charge.
-        if reason.status is Status.FAILED or reason.rule in BEFORE_ANY_CHARGE:
-            todo = reason.todo
-            first = f"{todo.words}: {todo.command(verdict.code)}" if todo else ""
-            return Refusal(f"no charge yet: {reason.text}", first)
-    return None
+    barrier = charge_barrier(verdict)
+    if barrier is None:
+        return None
+    first = f"{barrier.todo.words}: {barrier.todo.command(verdict.code)}" if barrier.todo else ""
+    return Refusal(f"no charge yet: {barrier.text}", first)
+
+
+def charge_barrier(verdict: Verdict) -> Reason | None:
+    """The reason for which a cell may not be charged before it is settled; None where there is none."""
+    return next(
+        (
+            reason
+            for reason in verdict.reasons
+            # A rule that only keeps the cell at `light` has done its work; one that holds it forbids the charge.
+            if reason.safety and reason.ceiling <= Outcome.HOLD and reason.status is not Status.MET
+            if reason.status is Status.FAILED or reason.rule in BEFORE_ANY_CHARGE
+        ),
+        None,
+    )

@@ -10,7 +10,7 @@ import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from enum import Enum, IntEnum, StrEnum
+from enum import IntEnum, StrEnum
 from typing import Any
 
 from straycell.errors import BadData
@@ -21,12 +21,8 @@ from straycell.quantities import Measured
 DUST = 1e-9
 
 
-class Side(Enum):
-    """Where a value with its uncertainty lies against a limit."""
-
-    CLEAR = "clear"
-    CLOSE = "close"
-    BEYOND = "beyond"
+Side = StrEnum("Side", "CLEAR CLOSE BEYOND")
+"""Where a value with its uncertainty lies against a limit."""
 
 
 def against_min(value: Measured, limit: float) -> Side:
@@ -125,7 +121,8 @@ class Work:
 
 
 _READINGS: dict[WorkKind, str] = {
-    WorkKind.LOOK: "--look clean",
+    # Never a word: a command that is copied must not say "clean" of a cell that nobody has looked at.
+    WorkKind.LOOK: "--look ...",
     WorkKind.REST: "--voltage ... --rested ... --temperature ...",
     WorkKind.CAPACITY: "--capacity ... --discharge-current ... --cutoff ... --temperature ...",
     WorkKind.RESISTANCE: "--resistance ... --resistance-method ...",

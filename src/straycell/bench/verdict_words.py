@@ -6,6 +6,7 @@ from datetime import datetime
 from enum import StrEnum
 
 from straycell.acceptance import Missing, Outcome, Reason, Status, Verdict, WorkKind, usable_until
+from straycell.acceptance.permission import charge_barrier
 from straycell.bench.wording.figure_words import figure
 from straycell.keys import RecordKey
 from straycell.safety import Step
@@ -187,9 +188,13 @@ def _way_back(verdict: Verdict) -> list[Todo]:
 
 
 def in_order(verdict: Verdict, now: datetime) -> list[Missing]:
-    """What is missing, by the day that could decide it."""
+    """What is missing, by the day that could decide it; no charge and no run while one is forbidden."""
+    barred = () if charge_barrier(verdict) is None else (WorkKind.CHARGE, WorkKind.CAPACITY)
     # What could decide soonest comes first: a person reads the first line and goes.
-    return sorted(verdict.missing, key=lambda missing: max(missing.earliest or now, now))
+    return sorted(
+        (missing for missing in verdict.missing if missing.todo.kind not in barred),
+        key=lambda missing: max(missing.earliest or now, now),
+    )
 
 
 _DAMAGE = ("look-damage", "look-deformed", "look-returned", "look-rust-stain")

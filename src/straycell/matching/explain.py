@@ -5,7 +5,7 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from functools import partial
 
-from straycell.acceptance.reasons import Outcome
+from straycell.acceptance import Outcome
 from straycell.cells import CellFacts, Chemistry, Stage
 from straycell.matching.pack.kinds import MOST_AH, least_fitting
 from straycell.matching.screen import (

@@ -4,8 +4,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
+from straycell.acceptance import Outcome
 from straycell.acceptance.permission import FREE
-from straycell.acceptance.reasons import Outcome
 from straycell.matching.one_project import Match
 from straycell.matching.pack.match_pack import serve
 from straycell.matching.pack.shape_search import try_shape

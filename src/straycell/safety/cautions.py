@@ -38,11 +38,8 @@ class Step(StrEnum):
     HANDOVER = "handover"
 
 
-class Kind(StrEnum):
-    """A danger is never left out; advice may be."""
-
-    DANGER = "danger"
-    ADVICE = "advice"
+Kind = StrEnum("Kind", "DANGER ADVICE")
+"""A danger is never left out; advice may be."""
 
 
 @dataclass(frozen=True, slots=True)

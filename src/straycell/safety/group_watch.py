@@ -13,7 +13,7 @@ from datetime import datetime, timedelta
 from enum import StrEnum
 from statistics import median
 
-from straycell.acceptance.case import Case
+from straycell.acceptance import Case
 from straycell.acceptance.reasons import Side, against_max, against_min
 from straycell.builds import Build, BuildState, GroupVoltage, Inspection
 from straycell.quantities import Measured

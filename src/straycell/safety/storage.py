@@ -19,16 +19,8 @@ from straycell.readings import Charge, Quantity, Reading
 from straycell.safety.due.trends import falls
 from straycell.shipped import shipped_table
 
-
-class Level(StrEnum):
-    """How full a cell is, as far as its records tell."""
-
-    FULL = "full"
-    HIGH = "high"
-    STORED = "stored"
-    LOW = "low"
-    EMPTY = "empty"
-    UNKNOWN = "unknown"
+Level = StrEnum("Level", "FULL HIGH STORED LOW EMPTY UNKNOWN")
+"""How full a cell is, as far as its records tell."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -262,3 +262,5 @@ def test_whatever_puts_a_cell_out_of_use_names_the_project_that_lost_it(shop: Sh
     shop.do("build finish lamp --yes")
     told = " ".join(shop.run(swelling).err.split())
     assert "sits in 'lamp': stop using that; straycell build dismantle 'lamp'" in told
+    apart = shop.run("build dismantle lamp").err
+    assert f"never charge: {shop.names['a']}" in apart and "on hold until" not in apart

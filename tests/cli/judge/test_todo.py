@@ -34,7 +34,7 @@ def test_work_in_other_words_stays_apart() -> None:
 @pytest.mark.parametrize(
     ("asked", "command"),
     [
-        (Work(WorkKind.LOOK, "x"), "reading add A00001K --look clean"),
+        (Work(WorkKind.LOOK, "x"), "reading add A00001K --look ..."),
         (Work(WorkKind.REST, "x"), "reading add A00001K --voltage ... --rested ... --temperature ..."),
         (Work(WorkKind.REST, "x", at_tabs=True), "--where tabs"),
         (Work(WorkKind.RESISTANCE, "x"), "reading add A00001K --resistance ... --resistance-method ..."),
@@ -49,7 +49,7 @@ def test_work_in_other_words_stays_apart() -> None:
         (Work(WorkKind.DISCARD, "x"), "discard A00001K --because ..."),
         (
             Work(WorkKind.LOOK, "x", also=(WorkKind.REST, WorkKind.RESISTANCE)),
-            "reading add A00001K --look clean --voltage ... --rested ... --temperature ... --resistance ...",
+            "reading add A00001K --look ... --voltage ... --rested ... --temperature ... --resistance ...",
         ),
     ],
 )
@@ -86,3 +86,26 @@ def test_a_new_cell_is_told_to_be_charged_once(bench: Bench) -> None:
     assert page.count("charge it full, attended") == 1
     for line in (f"reading add {code} --look clean", f"charge add {code} --current 0.5A --until 4.2V"):
         assert "\nnext: straycell " in bench.run(line).err
+
+
+def test_no_charge_is_proposed_while_one_is_forbidden(bench: Bench) -> None:
+    """Warm in the hand: `charging` refuses it, so the steps are to look and to measure; looked at, the charge is among them."""
+    (code,) = (cell["code"] for cell in bench.do("cell add --form 18650 --chemistry nmc"))
+    bench.do(f"reading add {code} --look clean --as-found-voltage 3.6V")
+    assert "charge add" in bench.run(f"verdict show {code}").out
+    bench.now = "2026-03-01T10:00:00+00:00"
+    bench.do(f"incident add --kind warm {code}")
+    shown = bench.run(f"verdict show {code}").out
+    assert "charge add" not in shown and "--capacity" not in shown and "--look ..." in shown
+    bench.now = "2026-03-01T11:00:00+00:00"
+    bench.do(f"reading add {code} --look clean")
+    assert "charge add" in bench.run(f"verdict show {code}").out
+
+
+@pytest.mark.parametrize(("word", "kind"), [("warm", "warm"), ("hissing", "smoke"), ("dropped", "drop")])
+def test_what_is_no_look_names_the_command_that_records_it(bench: Bench, word: str, kind: str) -> None:
+    """A warm cell in the hand is no moment to search the help."""
+    (code,) = (cell["code"] for cell in bench.do("cell add --form 18650"))
+    said = bench.refused(f"reading add {code} --look {word}", 2)
+    assert f"incident add --kind {kind} CODE" in " ".join(said.split())
+    bench.do(f"incident add --kind {kind} {code}")

@@ -140,7 +140,7 @@ def _unseen(case: Case, first: tuple[str, ...]) -> tuple[str, str] | None:
     lacks += ["its voltage"] if first else []
     if not lacks:
         return None
-    todo = f"straycell reading add {case.evidence.code} --look clean --voltage 3.71V --rested 1h"
+    todo = f"straycell reading add {case.evidence.code} --look ... --voltage ... --rested ..."
     return f"{' and '.join(lacks)} of this cell {'is' if len(lacks) == 1 else 'are'} not recorded", todo
 
 

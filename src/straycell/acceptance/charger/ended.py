@@ -14,8 +14,7 @@ from straycell.acceptance.reasons import DUST, Outcome, Reason, Side, Status, Wo
 from straycell.cells import Chemistry
 from straycell.keys import named_here
 from straycell.quantities import Dimension, Measured, show
-from straycell.readings import Charge
-from straycell.readings.charger import Charger
+from straycell.readings import Charge, Charger
 
 
 @once_a_case

@@ -316,7 +316,7 @@ def upset(case: Case) -> Iterator[Reason]:
                 Outcome.HOLD,
                 f"nobody has looked at it since '{latest.kind}': no charge before that",
                 Seen(latest.kind, at=latest.at),
-                todo=Work(WorkKind.LOOK, "look at it"),
+                todo=Work(WorkKind.LOOK, "look at it and record what you see"),
                 earliest=case.now,
             )
     else:

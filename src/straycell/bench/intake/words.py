@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 from straycell.cells import Look
 from straycell.errors import BadData
 from straycell.quantities import Dimension, Window, parse_quantity
+from straycell.safety.incidents import find_incident
 from straycell.typed import Word, nearest_words, parse_time
 
 LETTERS: dict[str, Look] = {
@@ -63,6 +64,10 @@ def _looks_of(word: str) -> set[Look]:
             return shortest
     if all(letter in LETTERS for letter in word):
         return {LETTERS[letter] for letter in word}
+    if happened := find_incident(word):
+        raise BadData(
+            f"'{word[:40]}' is not a look", f"straycell incident add --kind {happened.id} CODE records it"
+        )
     near = nearest_words(word, [look.value for look in Look])
     raise BadData(
         f"look '{word[:40]}' is not known",

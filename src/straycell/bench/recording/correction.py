@@ -9,8 +9,7 @@ from typing import TYPE_CHECKING, Any
 from straycell.bench.recording.reading_form import Said, check_form, filled_from, readings_of
 from straycell.errors import UsageFault
 from straycell.keys import NEW
-from straycell.readings import KINDS, OF_READING, Charge, Item, Mistake, Quantity, Reading
-from straycell.readings.charger import by_charger
+from straycell.readings import KINDS, OF_READING, Charge, Item, Mistake, Quantity, Reading, by_charger
 
 if TYPE_CHECKING:
     from straycell.store.reader import Reader

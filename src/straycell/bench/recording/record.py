@@ -20,8 +20,17 @@ from straycell.bench.uncounted_capacity import doubted, remedy
 from straycell.cells import Cell
 from straycell.errors import BadData, UsageFault
 from straycell.keys import RecordKey, key_of
-from straycell.readings import KINDS, Item, Mistake, Quantity, Reading, charge_of, reading_of
-from straycell.readings.charger import by_charger, find_charger
+from straycell.readings import (
+    KINDS,
+    Item,
+    Mistake,
+    Quantity,
+    Reading,
+    by_charger,
+    charge_of,
+    find_charger,
+    reading_of,
+)
 from straycell.store.book.records import Photograph, RecordedReading
 
 if TYPE_CHECKING:

@@ -7,7 +7,7 @@ from dataclasses import replace
 from functools import partial
 from statistics import median
 
-from straycell.acceptance.reasons import Outcome
+from straycell.acceptance import Outcome
 from straycell.cells import CellFacts, Chemistry, Stage
 from straycell.matching.explain import kept, nearest_first
 from straycell.matching.pack.kinds import PackKind, least_fitting

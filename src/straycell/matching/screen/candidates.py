@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
+from straycell.acceptance import Outcome
 from straycell.acceptance.permission import Permission, maker_may_raise, more_from_maker, permission
-from straycell.acceptance.reasons import Outcome
 from straycell.cells import CellFacts, Chemistry, Form, Stage
 from straycell.matching.screen.demand import UseLimits
 from straycell.physics.own_pulses import Pulse, Taken

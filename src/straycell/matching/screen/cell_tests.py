@@ -6,8 +6,8 @@ In a pack every cell is asked for its even share; how unevenly a group shares is
 from collections.abc import Callable, Hashable
 from dataclasses import dataclass
 
+from straycell.acceptance import Outcome
 from straycell.acceptance.permission import least_outcome
-from straycell.acceptance.reasons import Outcome
 from straycell.cells import Chemistry, members
 from straycell.matching.screen import charger
 from straycell.matching.screen.candidates import Candidate, Why

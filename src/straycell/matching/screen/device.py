@@ -3,7 +3,7 @@
 import math
 from collections.abc import Mapping
 
-from straycell.acceptance.reasons import Outcome
+from straycell.acceptance import Outcome
 from straycell.cells import Chemistry
 from straycell.matching.screen.candidates import Candidate, Why
 from straycell.matching.screen.cell_tests import ask_sensing, protection_trip

@@ -3,12 +3,10 @@
 from collections.abc import Callable, Iterator
 from datetime import datetime, timedelta
 
-from straycell.acceptance.case import Case
+from straycell.acceptance import Case, Outcome, Reason, Status, WorkKind, charge_refusal
 from straycell.acceptance.checks.capacity import current_run
 from straycell.acceptance.checks.resistance import current_resistances, usable
 from straycell.acceptance.checks.retention import runs
-from straycell.acceptance.permission import charge_refusal
-from straycell.acceptance.reasons import Outcome, Reason, Status, WorkKind
 from straycell.cells import Chemistry, Stage
 from straycell.quantities import Dimension, show
 from straycell.readings import Quantity

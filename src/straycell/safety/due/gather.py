@@ -3,13 +3,11 @@
 from collections.abc import Iterable, Iterator
 from datetime import datetime, timedelta
 
-from straycell.acceptance.permission import usable
-from straycell.acceptance.reasons import Outcome
+from straycell.acceptance import Outcome, usable
 from straycell.builds import Build, BuildState
 from straycell.cells import Stage
 from straycell.quantities import count_of
-from straycell.readings import Quantity
-from straycell.readings.charger import COUNTS_FOR
+from straycell.readings import COUNTS_FOR, Quantity
 from straycell.safety.due.cells import cells_due
 from straycell.safety.due.survey import DueItem, Household, Kept, due_kinds
 from straycell.safety.group_watch import WATCH, next_inspection

@@ -5,12 +5,10 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from functools import cached_property, lru_cache
 
-from straycell.acceptance.case import Case
-from straycell.acceptance.evidence import Evidence
-from straycell.acceptance.reasons import Verdict
+from straycell.acceptance import Case, Evidence, Verdict
 from straycell.builds import Build
 from straycell.cells import Cell
-from straycell.readings.charger import Charger
+from straycell.readings import Charger
 from straycell.safety.storage import Standing, standing
 from straycell.shipped import shipped_table
 

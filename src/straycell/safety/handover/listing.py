@@ -12,8 +12,7 @@ from datetime import datetime
 from enum import StrEnum
 from typing import Any
 
-from straycell.acceptance.evidence import Evidence
-from straycell.acceptance.reasons import Outcome, Reason, Status, Verdict
+from straycell.acceptance import Evidence, Outcome, Reason, Status, Verdict
 from straycell.cells import Chemistry
 from straycell.readings import Quantity
 from straycell.safety.energy import Amount, Held, energy_wh, mass_g, total

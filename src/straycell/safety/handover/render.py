@@ -15,7 +15,7 @@ from straycell.safety.energy import Amount
 from straycell.safety.handover.listing import Condition, HandoverCell, HandoverLine, HandoverList, carriage
 
 _SMALL = 7.5
-_COLUMNS = (8, 13, 41, 24, 20, 21, 24, 29)
+_COLUMNS = (10, 13, 39, 24, 20, 21, 24, 29)
 _SIGN_MM = 52.0
 _TOGETHER_MM = 14.0
 

@@ -17,6 +17,7 @@ from straycell.quantities import parse_quantity
 from straycell.readings import (
     FIELDS,
     KINDS,
+    OF_READING,
     Charge,
     Item,
     Method,
@@ -26,7 +27,6 @@ from straycell.readings import (
     charge_of,
     reading_of,
 )
-from straycell.readings.fields import OF_READING
 from straycell.store.book.measured import readings
 from straycell.store.book.stock import cells
 from straycell.store.column_values import to_us

@@ -18,8 +18,7 @@ from sqlalchemy import Connection
 from straycell.builds import BuildState
 from straycell.cells import Look, Stage, parse_code
 from straycell.errors import BadData
-from straycell.readings import FACTS
-from straycell.readings.fields import Field
+from straycell.readings import FACTS, Field
 from straycell.safety.handover.listing import HandoverList
 from straycell.store import chain
 from straycell.store.book.derived import TEARDOWN_FIELDS

@@ -19,6 +19,7 @@ from straycell.readings import (
     FACTS,
     FIELDS,
     KINDS,
+    Charger,
     Field,
     Item,
     Kind,
@@ -31,7 +32,6 @@ from straycell.readings import (
     measured,
     reading_of,
 )
-from straycell.readings.charger import Charger
 from straycell.store.writer import Writer
 
 KIND_OF = {note: kind for kind in KINDS.values() for note in kind.notes}

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import straycell
-from straycell.acceptance.reasons import Outcome
+from straycell.acceptance import Outcome
 from straycell.cells import CellFacts, parse_code
 from straycell.errors import BadData
 from straycell.meters import Meter, meter_like

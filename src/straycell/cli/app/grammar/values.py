@@ -11,6 +11,7 @@ from typing import Annotated, Any
 import typer
 
 from straycell import typed
+from straycell.cells import Look
 from straycell.cli.app import clock
 from straycell.errors import BadData, UsageFault
 from straycell.keys import typed_key
@@ -52,7 +53,12 @@ def parse_word(value: str, kind: type[Word], name: str) -> Word:
     try:
         return typed.parse_word(value, kind)
     except BadData as fault:
-        raise _of_option(name, fault) from fault
+        from straycell.safety.incidents import find_incident
+
+        # "warm" and "hissing" are seen at the bench and are no looks: what happened is recorded by another command.
+        happened = find_incident(value) if kind is Look else None
+        remedy = happened and f"that is an incident: straycell incident add --kind {happened.id} CODE"
+        raise _of_option(name, BadData(fault.what, remedy or fault.remedy)) from fault
 
 
 def nearest_word_fault(name: str, value: str, words: Sequence[str]) -> UsageFault:

@@ -30,7 +30,6 @@ from straycell.store.book.records import KEEP
 from straycell.teardowns import parse_teardown_code
 
 app = noun_app("One cell, one code, for life.")
-CodeArgument = Annotated[str, values.text_argument("CODE", "The code on the cell.")]
 
 
 @app.command("add")
@@ -98,7 +97,7 @@ def _advice(cell: Cell) -> list[str]:
 @app.command("correct")
 @takes(facts.SAID)
 def correct(
-    code: CodeArgument,
+    code: values.CellArgument,
     because: values.BecauseOption,
     mistake: Annotated[
         str | None,
@@ -241,7 +240,7 @@ def list_all(
 
 
 @app.command("show")
-def show(code: CodeArgument) -> None:
+def show(code: values.CellArgument) -> None:
     """Show one cell: what it is, what it may do, why, and what comes next."""
     page = cell_sheet(context.bench(), code)
     output.emit(shapes.sheet_json(page), lambda: cell_page.sheet(page))
@@ -260,7 +259,7 @@ def plot(code: values.CellArgument, out: picture.Out = None, force: picture.Forc
 
 
 @app.command("history")
-def history(code: CodeArgument) -> None:
+def history(code: values.CellArgument) -> None:
     """Show everything that ever happened to a cell, corrections too."""
     defaults = context.rules().defaults
     history = cell_history(context.bench(), code)
@@ -346,7 +345,7 @@ def swap(
 
 @app.command("photo")
 def photo(
-    code: CodeArgument,
+    code: values.CellArgument,
     file: Annotated[Path, typer.Argument(metavar="FILE", help="A picture file.", show_default=False)],
 ) -> None:
     """Keep a photograph with a cell: scaled, without the place and device that a camera writes into it."""

@@ -7,8 +7,7 @@ from straycell.cli.app.grammar import noun_app, values
 from straycell.keys import NEW
 from straycell.meters import parse_accuracy, show_accuracy
 from straycell.quantities import Dimension, Measured, show
-from straycell.readings import Quantity, Reading, measured
-from straycell.readings.charger import COUNTS_FOR, Charger, newest
+from straycell.readings import COUNTS_FOR, Charger, Quantity, Reading, measured, newest
 
 app = noun_app("What charges the cells, and where each slot ends.")
 SlotOption = Annotated[

@@ -12,7 +12,7 @@ from straycell.bench.paper.build_sheet import build_sheet
 from straycell.bench.project_match import project_match, require_plan, true_plan, understood
 from straycell.bench.recording.finish import OF_DEVICE, Device, finish_build, require_finishable
 from straycell.builds import Build
-from straycell.cells import Look
+from straycell.cells import Look, Stage
 from straycell.cli.app import cautions, clock, context, files, output, prompts, tables
 from straycell.cli.app.grammar import noun_app, values
 from straycell.cli.app.grammar.fields import takes
@@ -173,15 +173,24 @@ def dismantle(name: Name) -> None:
     """Take a build apart, or free a reservation. Cells that were built in are on hold until they are tested again."""
     with context.writing() as writer:
         made = writer.dismantle(name)
+        cells = {code: writer.cell(code) for code in made.codes}
     # Cells that were only promised have seen no current: they go back as they were.
     if made.finished_at is None:
         output.emit(document(made), lambda: _say_freed(made))
         return
     output.emit(document(made), lambda: _say(made))
-    output.talk(
-        "its cells are received again, on hold until look, rest voltage and resistance are recorded again"
-    )
-    cautions.talk(Step.DISMANTLE)
+    # A build comes apart because a cell of it swelled: that one must not be told to wait for a look.
+    gone = [code for code in made.codes if cells[code].stage is Stage.CONDEMNED]
+    if gone:
+        output.talk(
+            f"out of use for good, never charge: {', '.join(gone)}; next: straycell handover add PLACE"
+        )
+    if len(gone) < len(made.codes):
+        whose = "the others are" if gone else "its cells are"
+        output.talk(
+            f"{whose} received again, on hold until look, rest voltage and resistance are recorded again"
+        )
+    cautions.talk(Step.DISMANTLE, *([Step.DISCARD] if gone else []))
 
 
 def _say_freed(build: Build) -> None:

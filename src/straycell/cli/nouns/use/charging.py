@@ -20,9 +20,8 @@ from straycell.meters import Meter
 from straycell.physics.charge_time import ChargeTime
 from straycell.physics.resistors import bands
 from straycell.quantities import Dimension, Measured, Window, show
-from straycell.readings import Field, Quantity, Reading, measured
-from straycell.readings.charger import COUNTS_FOR, find_charger
-from straycell.readings.charger import Charger as Instrument
+from straycell.readings import COUNTS_FOR, Field, Quantity, Reading, find_charger, measured
+from straycell.readings import Charger as Instrument
 from straycell.safe_side import at_least, at_most, millivolts
 from straycell.safety import Step
 

@@ -13,8 +13,7 @@ from straycell.errors import BadData
 from straycell.keys import apart, named_here
 from straycell.meters import ACCURACIES, Accuracy, Meter, Resolution, too_good
 from straycell.quantities import Measured
-from straycell.readings import Mistake
-from straycell.readings.charger import COUNTS_FOR, Charger
+from straycell.readings import COUNTS_FOR, Charger, Mistake
 from straycell.store.book.names import key_named, letter, named, shown
 from straycell.store.column_values import day_text, from_us, opt_day, to_us
 from straycell.store.quick.prepared import Prepared

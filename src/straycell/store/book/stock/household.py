@@ -5,13 +5,11 @@ from datetime import UTC, date, datetime, time
 
 from sqlalchemy import Connection, select
 
-from straycell.acceptance import RuleSet, Verdict
-from straycell.acceptance.case import Case
+from straycell.acceptance import Case, RuleSet, Verdict
 from straycell.errors import BadData
 from straycell.keys import NEW
 from straycell.meters import Meter
-from straycell.readings import METER_FAULT, Quantity, Reading, is_off
-from straycell.readings.charger import Charger
+from straycell.readings import METER_FAULT, Charger, Quantity, Reading, is_off
 from straycell.safety.due.survey import Household, Kept, MeterCheck
 from straycell.store.book.measured import meters, readings
 from straycell.store.book.names import shown

@@ -2,7 +2,7 @@
 
 from sqlalchemy import MetaData
 from sqlalchemy.orm import registry
-from sqlmodel import SQLModel
+from sqlmodel import Field, SQLModel
 
 _NAMES = {
     "pk": "pk_%(table_name)s",
@@ -18,3 +18,22 @@ class StoreTable(SQLModel, registry=_BOOKS):
     """Base of all tables, with a register of its own. Its validators are never built: rows are checked before."""
 
     model_config = {"defer_build": True}
+
+
+class Numbered(StoreTable):
+    """Rows under numbers that only grow, in the order they were written here."""
+
+    id: int | None = Field(default=None, primary_key=True)
+
+
+class Keyed(StoreTable):
+    """Things that other rows refer to: their key is the same on every bench."""
+
+    key: str = Field(primary_key=True)
+
+
+class OfCell(Numbered):
+    """What was recorded of a cell, under a key that is the same on every bench."""
+
+    key: str
+    code: str = Field(foreign_key="cell.code")

@@ -6,10 +6,10 @@ from sqlmodel import Field
 from straycell.builds import BuildState
 from straycell.store.book.records import ProjectState
 from straycell.store.schema.checks import check, flag, key_shape, moment, one_of, said, within
-from straycell.store.schema.models.base import StoreTable
+from straycell.store.schema.models.base import Keyed, Numbered, StoreTable
 
 
-class ProjectRow(StoreTable, table=True):
+class ProjectRow(Keyed, table=True):
     """A device waiting for cells. `born` is what was filed first, as JSON; the rest follows from facts and builds."""
 
     __tablename__ = "project"
@@ -20,7 +20,6 @@ class ProjectRow(StoreTable, table=True):
         within("priority", 0, 1000000),
         Index(None, "name"),
     )
-    key: str = Field(primary_key=True)
     name: str
     body: str
     priority: int
@@ -31,7 +30,7 @@ class ProjectRow(StoreTable, table=True):
     event_id: int = Field(foreign_key="event.id")
 
 
-class BuildRow(StoreTable, table=True):
+class BuildRow(Keyed, table=True):
     """Cells promised to a project; how far it went follows from the facts."""
 
     __tablename__ = "build"
@@ -40,7 +39,6 @@ class BuildRow(StoreTable, table=True):
         one_of("state", BuildState),
         Index("ux_build_live_project", "project", unique=True, sqlite_where=text("state <> 'dismantled'")),
     )
-    key: str = Field(primary_key=True)
     project: str = Field(foreign_key="project.key")
     state: str = "reserved"
     plan: str
@@ -67,7 +65,7 @@ class BuildCellRow(StoreTable, table=True):
     event_id: int = Field(foreign_key="event.id")
 
 
-class GroupVoltageRow(StoreTable, table=True):
+class GroupVoltageRow(Numbered, table=True):
     """The rest voltage of one group of a build at an inspection, with its standard uncertainty. Append-only.
 
     `alone_u` is the part that another reading by the same meter does not share; null where that is not known.
@@ -84,7 +82,6 @@ class GroupVoltageRow(StoreTable, table=True):
         moment("at_us"),
         UniqueConstraint("build", "at_us", "group_no"),
     )
-    id: int | None = Field(default=None, primary_key=True)
     build: str = Field(foreign_key="build.key")
     group_no: int
     at_us: int

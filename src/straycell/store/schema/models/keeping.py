@@ -5,10 +5,10 @@ from sqlmodel import Field
 
 from straycell.store.book.records import Listing
 from straycell.store.schema.checks import check, code_shape, key_shape, moment, one_of, said, within
-from straycell.store.schema.models.base import StoreTable
+from straycell.store.schema.models.base import Keyed, Numbered, StoreTable
 
 
-class HandoverRow(StoreTable, table=True):
+class HandoverRow(Keyed, table=True):
     """Cells on their way to a collection point. `body` is the list as JSON once it is closed; that is final."""
 
     __tablename__ = "handover"
@@ -19,7 +19,6 @@ class HandoverRow(StoreTable, table=True):
         moment("closed_at_us"),
         check("closed", "(closed_at_us IS NULL) = (body = '')"),
     )
-    key: str = Field(primary_key=True)
     place: str
     opened_at_us: int
     closed_at_us: int | None = None
@@ -42,7 +41,7 @@ class HandoverCellRow(StoreTable, table=True):
     event_id: int = Field(foreign_key="event.id")
 
 
-class PhotographRow(StoreTable, table=True):
+class PhotographRow(Numbered, table=True):
     """A photograph of a cell; its file lies beside the store under its hash. Append-only. Two benches may keep the same."""
 
     __tablename__ = "photograph"
@@ -54,7 +53,6 @@ class PhotographRow(StoreTable, table=True):
         Index(None, "code"),
         Index(None, "sha256"),
     )
-    id: int | None = Field(default=None, primary_key=True)
     code: str = Field(foreign_key="cell.code")
     sha256: str
     at_us: int
@@ -62,7 +60,7 @@ class PhotographRow(StoreTable, table=True):
     event_id: int = Field(foreign_key="event.id")
 
 
-class ChargerRow(StoreTable, table=True):
+class ChargerRow(Numbered, table=True):
     """A charger's slot as it was measured: its float with the uncertainty of that. Append-only; the newest counts."""
 
     __tablename__ = "charger"
@@ -76,7 +74,6 @@ class ChargerRow(StoreTable, table=True):
         moment("measured_at_us"),
         Index(None, "name"),
     )
-    id: int | None = Field(default=None, primary_key=True)
     name: str
     slot: int | None = None
     float_v: float | None = None
@@ -88,7 +85,7 @@ class ChargerRow(StoreTable, table=True):
     event_id: int = Field(foreign_key="event.id")
 
 
-class MeterComparisonRow(StoreTable, table=True):
+class MeterComparisonRow(Numbered, table=True):
     """A meter held against a better one, or a known value: it `showed` one figure where another was `actual`.
 
     Both in the unit of the quantity. Append-only.
@@ -100,7 +97,6 @@ class MeterComparisonRow(StoreTable, table=True):
         check("actual", "(showed IS NULL) = (quantity = '') AND (actual IS NULL) = (quantity = '')"),
         Index(None, "meter"),
     )
-    id: int | None = Field(default=None, primary_key=True)
     meter: str = Field(foreign_key="meter.key")
     compared_on: str
     note: str = ""

@@ -6,7 +6,7 @@ A column's name carries its unit; `_us` is microseconds since 1970 UTC.
 from sqlalchemy import Index, UniqueConstraint, text
 from sqlmodel import Field
 
-from straycell.acceptance.reasons import Outcome
+from straycell.acceptance import Outcome
 from straycell.cells import Stage
 from straycell.readings import FACTS, FIELDS, METER_FAULT, RECORDS_LOST, Mistake, Quantity
 from straycell.store.schema.checks import (
@@ -21,7 +21,7 @@ from straycell.store.schema.checks import (
     value_windows,
     within,
 )
-from straycell.store.schema.models.base import StoreTable
+from straycell.store.schema.models.base import Keyed, Numbered, OfCell, StoreTable
 
 
 class TeardownRow(StoreTable, table=True):
@@ -47,12 +47,11 @@ class TeardownRow(StoreTable, table=True):
     event_id: int = Field(foreign_key="event.id")
 
 
-class BoxRow(StoreTable, table=True):
+class BoxRow(Keyed, table=True):
     """Where cells lie. Append-only. Two benches may each have one of a name."""
 
     __tablename__ = "box"
     __table_args__ = (key_shape(), said("name"), check("limit_wh", "limit_wh > 0"))
-    key: str = Field(primary_key=True)
     name: str
     kind: str = ""
     limit_wh: float | None = None
@@ -111,7 +110,7 @@ class BlankCodeRow(StoreTable, table=True):
     event_id: int = Field(foreign_key="event.id")
 
 
-class MeterRow(StoreTable, table=True):
+class MeterRow(Keyed, table=True):
     """A meter as declared: readings keep the uncertainty they were taken with. Append-only."""
 
     __tablename__ = "meter"
@@ -124,7 +123,6 @@ class MeterRow(StoreTable, table=True):
             for part in ("gain", "offset")
         ),
     )
-    key: str = Field(primary_key=True)
     name: str
     like_class: str = ""
     voltage_gain: float | None = None
@@ -140,7 +138,7 @@ class MeterRow(StoreTable, table=True):
     event_id: int = Field(foreign_key="event.id")
 
 
-class ReadingRow(StoreTable, table=True):
+class ReadingRow(OfCell, table=True):
     """A reading or a charge: one table, one run of numbers. Append-only."""
 
     __tablename__ = "reading"
@@ -160,9 +158,6 @@ class ReadingRow(StoreTable, table=True):
         Index(None, "trace", sqlite_where=text("trace IS NOT NULL")),
         Index(None, "supersedes", sqlite_where=text("supersedes IS NOT NULL")),
     )
-    id: int | None = Field(default=None, primary_key=True)
-    key: str
-    code: str = Field(foreign_key="cell.code")
     quantity: str
     at_us: int
     value: float | None = None
@@ -197,7 +192,7 @@ class ReadingRow(StoreTable, table=True):
     event_id: int = Field(foreign_key="event.id")
 
 
-class TraceRow(StoreTable, table=True):
+class TraceRow(OfCell, table=True):
     """A recorded curve: the file as it was (`raw`, zlib), how it was read, what came of it. Append-only.
 
     `setting` holds what the figures were worked out with, `curve` few points of the discharge they are of.
@@ -218,9 +213,6 @@ class TraceRow(StoreTable, table=True):
         Index(None, "code", "id"),
         Index(None, "sha256"),
     )
-    id: int | None = Field(default=None, primary_key=True)
-    key: str
-    code: str = Field(foreign_key="cell.code")
     sha256: str
     name: str
     size_bytes: int
@@ -236,7 +228,7 @@ class TraceRow(StoreTable, table=True):
     event_id: int = Field(foreign_key="event.id")
 
 
-class SupersessionRow(StoreTable, table=True):
+class SupersessionRow(Numbered, table=True):
     """A record taken back, with its reason. Append-only; two benches may each take the same one back."""
 
     __tablename__ = "supersession"
@@ -247,7 +239,6 @@ class SupersessionRow(StoreTable, table=True):
         check("right_cell", "right_cell IS NULL OR mistake = 'wrong-cell'"),
         Index(None, "record"),
     )
-    id: int | None = Field(default=None, primary_key=True)
     record: str
     mistake: str
     because: str
@@ -255,7 +246,7 @@ class SupersessionRow(StoreTable, table=True):
     event_id: int = Field(foreign_key="event.id")
 
 
-class UpsetRow(StoreTable, table=True):
+class UpsetRow(OfCell, table=True):
     """An incident, or coming back from a build. Append-only."""
 
     __tablename__ = "upset"
@@ -267,16 +258,13 @@ class UpsetRow(StoreTable, table=True):
         UniqueConstraint("key"),
         Index(None, "code"),
     )
-    id: int | None = Field(default=None, primary_key=True)
-    key: str
-    code: str = Field(foreign_key="cell.code")
     kind: str
     at_us: int
     severe: bool = False
     event_id: int = Field(foreign_key="event.id")
 
 
-class CondemnationRow(StoreTable, table=True):
+class CondemnationRow(OfCell, table=True):
     """A person discarded the cell, for good. Append-only; two benches may each have done so."""
 
     __tablename__ = "condemnation"
@@ -287,15 +275,12 @@ class CondemnationRow(StoreTable, table=True):
         UniqueConstraint("key"),
         Index(None, "code"),
     )
-    id: int | None = Field(default=None, primary_key=True)
-    key: str
-    code: str = Field(foreign_key="cell.code")
     because: str
     at_us: int
     event_id: int = Field(foreign_key="event.id")
 
 
-class VerdictRow(StoreTable, table=True):
+class VerdictRow(Numbered, table=True):
     """A verdict as recorded; the newest of a cell counts. Append-only. `body` is the whole of it as JSON."""
 
     __tablename__ = "verdict"
@@ -304,7 +289,6 @@ class VerdictRow(StoreTable, table=True):
         moment("at_us"),
         Index(None, "code", "id"),
     )
-    id: int | None = Field(default=None, primary_key=True)
     code: str = Field(foreign_key="cell.code")
     at_us: int
     rules: str

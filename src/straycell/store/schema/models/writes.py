@@ -5,10 +5,10 @@ from sqlmodel import Field
 
 from straycell.readings import Mistake
 from straycell.store.schema.checks import check, code_shape, moment, one_of, said, within
-from straycell.store.schema.models.base import StoreTable
+from straycell.store.schema.models.base import Numbered, StoreTable
 
 
-class BenchRow(StoreTable, table=True):
+class BenchRow(Numbered, table=True):
     """The one row of the bench itself: its letter, the last numbers it gave out, the writes nothing follows yet.
 
     Numbers never go back: not by a restore either, or two records would bear one number.
@@ -25,7 +25,6 @@ class BenchRow(StoreTable, table=True):
             for of in ("reading", "trace", "handover", "record", "write")
         ),
     )
-    id: int | None = Field(default=None, primary_key=True)
     letter: str
     last_cell: int = 0
     last_teardown: int = 0
@@ -38,7 +37,7 @@ class BenchRow(StoreTable, table=True):
     created_at_us: int
 
 
-class WriteRow(StoreTable, table=True):
+class WriteRow(Numbered, table=True):
     """One transaction. Append-only. `key` is the hash of its parents' keys and of all its rows.
 
     A merge belongs to no bench (empty letter, number 0): it has the same key on whichever side it is made.
@@ -54,7 +53,6 @@ class WriteRow(StoreTable, table=True):
         UniqueConstraint("key"),
         Index("ux_write_number", "bench", "number", unique=True, sqlite_where=text("bench <> ''")),
     )
-    id: int | None = Field(default=None, primary_key=True)
     bench: str
     number: int
     key: str
@@ -64,7 +62,7 @@ class WriteRow(StoreTable, table=True):
     detail: str = "{}"
 
 
-class EventRow(StoreTable, table=True):
+class EventRow(Numbered, table=True):
     """One thing done, as a person reads it; a write holds one or more. Append-only."""
 
     __tablename__ = "event"
@@ -75,7 +73,6 @@ class EventRow(StoreTable, table=True):
         ForeignKeyConstraint(["write_id"], ["write.id"], deferrable=True, initially="DEFERRED"),
         Index(None, "write_id"),
     )
-    id: int | None = Field(default=None, primary_key=True)
     write_id: int
     at_us: int
     verb: str
@@ -93,7 +90,7 @@ class EventCellRow(StoreTable, table=True):
     code: str = Field(primary_key=True, foreign_key="cell.code")
 
 
-class FactRow(StoreTable, table=True):
+class FactRow(Numbered, table=True):
     """One field of one thing (a cell, a tear-down, a project, a build, a hand-over) said again. Append-only.
 
     What it was born with is in the thing's own row. `entry` is this entry's number, `over` the entries it
@@ -110,7 +107,6 @@ class FactRow(StoreTable, table=True):
         UniqueConstraint("subject", "field", "entry"),
         Index(None, "field"),
     )
-    id: int | None = Field(default=None, primary_key=True)
     subject: str
     field: str
     entry: str
@@ -120,7 +116,7 @@ class FactRow(StoreTable, table=True):
     event_id: int = Field(foreign_key="event.id")
 
 
-class FindingRow(StoreTable, table=True):
+class FindingRow(Numbered, table=True):
     """A shipped rule condemned a cell. Append-only. `digest` is the hash of cell, rule, limit and basis.
 
     Two benches may have found the same apart: then it is here twice, in the write of each.
@@ -140,7 +136,6 @@ class FindingRow(StoreTable, table=True):
         Index(None, "code"),
         ForeignKeyConstraint(["write_id"], ["write.id"], deferrable=True, initially="DEFERRED"),
     )
-    id: int | None = Field(default=None, primary_key=True)
     digest: str
     code: str = Field(foreign_key="cell.code")
     rule: str
@@ -156,7 +151,7 @@ class FindingRow(StoreTable, table=True):
     write_id: int
 
 
-class FindingFellRow(StoreTable, table=True):
+class FindingFellRow(Numbered, table=True):
     """A finding is void: `key`, which it rests on, was withdrawn as a mistake. Append-only."""
 
     __tablename__ = "finding_fell"
@@ -166,7 +161,6 @@ class FindingFellRow(StoreTable, table=True):
         Index(None, "digest"),
         ForeignKeyConstraint(["write_id"], ["write.id"], deferrable=True, initially="DEFERRED"),
     )
-    id: int | None = Field(default=None, primary_key=True)
     digest: str
     key: str
     write_id: int
