@@ -154,7 +154,8 @@ def losses(case: Case) -> tuple[Tried, ...]:
             gone += [_since(case, use, rest, "it was let down") for rest in rests]
         # After a full charge the rule of self-discharge speaks for the pairs.
         if partly or not isinstance(use, Charge):
-            gone += _since_another(case, _settled(case, use, rests))
+            # After a load a cell rises, so only after a charge the first day is relaxation and no loss.
+            gone += _since_another(case, _settled(case, use, rests) if isinstance(use, Charge) else rests)
         for rest in rests:
             here = [
                 each for each in gone if each.rest is rest and rest.key not in told and _tells(case, rest)
