@@ -10,7 +10,7 @@ from functools import partial
 from typing import NamedTuple
 
 from straycell.acceptance.case import MOVES_CHARGE, Case, Seen, Tried, known_chemistry, once_a_case
-from straycell.acceptance.checks.first_day import Missing, may_miss, missing, states_at_most
+from straycell.acceptance.checks.first_day import Missing, may_miss, missing, points_missing
 from straycell.acceptance.checks.pairs import (
     Pair,
     checked_after,
@@ -27,7 +27,6 @@ from straycell.acceptance.evidence import DISMANTLED, SHELF_LOSS, Upset
 from straycell.acceptance.reasons import Outcome, Reason, Side, Status, Work, against_max, against_min
 from straycell.cells import Chemistry
 from straycell.keys import NEW
-from straycell.physics.self_discharge import states_of_charge, surely_missing
 from straycell.quantities import Measured, volts
 from straycell.readings import Charge, Quantity, Reading
 
@@ -182,8 +181,7 @@ def _since(case: Case, first: Reading, rest: Reading, since: str) -> Gone:
     # A cell moves with the room, and its own curve may lie off the published ones at this end, too.
     drift_v = case.figure("cell-drift") * kelvin_between(case, first, rest)
     first_v = case.measured(first).low - drift_v - case.figure("curve-error")
-    before = states_of_charge(case.facts.chemistry, first_v)
-    points = 100.0 * surely_missing(before, states_at_most(case, rest))
+    points = points_missing(case, first_v, rest)
     days = (rest.at - first.at).total_seconds() / 86400.0
     return Gone(points, may_miss(case, "first-day", days), (first, rest), rest, since)
 
