@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 from tests.acceptance.bench import NMC
-from tests.store.store_bench import CHILD_ENV, NOW, Shelf, look
+from tests.store.store_bench import NOW, Shelf, look
 
 from straycell.cells import Look
 from straycell.errors import BadData, StoreFault
@@ -18,34 +18,6 @@ from straycell.store.long_write import LONG_BYTES, write_long
 from straycell.store.merge.take_in import merge_store
 from straycell.store.sqlite import engine
 from straycell.store.writer import Writer
-
-WRITER = """
-import sys
-from datetime import datetime
-from pathlib import Path
-from straycell.acceptance import load_rules
-from straycell.cells import CellFacts
-from straycell.store.writer import open_writer
-rules, now = load_rules(), datetime.fromisoformat(sys.argv[2])
-for _ in range(int(sys.argv[3])):
-    with open_writer(Path(sys.argv[1]), now=now, rules=rules, create=False) as writer:
-        writer.add_cells(CellFacts())
-"""
-WRITERS, EACH = 8, 5
-
-
-def test_eight_writers_at_once_see_no_refusal_and_double_nothing(shelf: Shelf) -> None:
-    """Each cell once, one chain, no fault."""
-    shelf.empty()
-    arguments = [sys.executable, "-c", WRITER, str(shelf.path), NOW.isoformat(), str(EACH)]
-    running = [
-        subprocess.Popen(arguments, env=CHILD_ENV, stderr=subprocess.PIPE, text=True) for _ in range(WRITERS)
-    ]
-    faults = [process.communicate()[1] for process in running]
-    assert faults == [""] * WRITERS
-    with shelf.reading() as reader:
-        assert len(reader.codes()) == WRITERS * EACH
-        assert reader.check(shelf.rules) == []
 
 
 def test_a_writer_that_waits_says_so_and_then_writes(shelf: Shelf, monkeypatch: pytest.MonkeyPatch) -> None:

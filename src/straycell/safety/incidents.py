@@ -46,3 +46,12 @@ def find_incident(word: str) -> IncidentKind | None:
     tidy = "-".join(word.casefold().replace("_", "-").split())
     # "short" means a short circuit, and that condemns: a word of one's own would only hold.
     return next((kind for kind in incident_kinds() if tidy in (kind.id, *kind.also)), None)
+
+
+def severe_in(words: str) -> IncidentKind | None:
+    """The severe kind that words of one's own may mean: one of them names it; None where none does."""
+    # "Caught fire" in one's own words would hold a cell that a fire condemns.
+    found = {
+        kind.id: kind for kind in map(find_incident, words.replace("-", " ").split()) if kind and kind.severe
+    }
+    return next(iter(found.values()), None)

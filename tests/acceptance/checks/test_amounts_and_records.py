@@ -7,7 +7,7 @@ import math
 from dataclasses import replace
 
 import pytest
-from tests.acceptance.bench import Bench, day, good, reason, reasons
+from tests.acceptance.bench import NMC, Bench, day, good, reason, reasons
 
 from straycell.acceptance import Outcome, Upset
 from straycell.acceptance.case import Case
@@ -183,3 +183,31 @@ def test_below_fifteen_degrees_the_next_step_begins_indoors(last_c: float, cold:
     bench = good(first=None, second=None).rest(4.18, 3.2, temperature_c=last_c)
     todo = reason(bench.verdict(4.0), "self-discharge").todo
     assert todo is not None and ("bring it indoors for 3 h" in todo.words) is cold
+
+
+@pytest.mark.parametrize(
+    ("put_in_ah", "outcome"),
+    [(4.9, None), (5.0, Outcome.HOLD), (6.1, Outcome.HOLD), (6.2, Outcome.DISCARD)],
+)
+def test_more_than_any_cell_of_its_size_can_hold_needs_no_rating(
+    put_in_ah: float, outcome: Outcome | None
+) -> None:
+    """No 18650 is rated above 4.1 Ah: a fifth more holds one of no rating, half as much again condemns it."""
+    bench = Bench(replace(NMC, rated_capacity_ah=None)).found(3.6).look().charge(1.0)
+    bench.charges[-1] = replace(bench.charges[-1], put_in_ah=put_in_ah, put_in_u=0.0)
+    said = [r for r in bench.verdict(2.0).reasons if r.rule.startswith("charge-in")]
+    assert [r.ceiling for r in said] == ([] if outcome is None else [outcome])
+
+
+def test_what_a_cell_gave_says_more_than_what_its_size_can_hold() -> None:
+    """3 Ah into one that gave 2 Ah on another day: held, though a larger cell could hold it."""
+    bench = (
+        Bench(replace(NMC, rated_capacity_ah=None))
+        .found(3.6)
+        .look()
+        .charge(1.0)
+        .capacity(2.0, 1.3)
+        .charge(20.0)
+    )
+    bench.charges[-1] = replace(bench.charges[-1], put_in_ah=3.1, put_in_u=0.0)
+    assert [r.rule for r in bench.verdict(21.0).reasons if r.rule.startswith("charge-in")] == ["charge-in"]

@@ -194,6 +194,28 @@ def test_a_kind_of_ones_own_holds_and_may_be_called_severe(shop: Bench) -> None:
     assert shop.do(f"incident add --kind 'run over' --severe {third}")["cells"][0]["stage"] == "condemned"
 
 
+@pytest.mark.parametrize(
+    ("words", "meant"),
+    [
+        ("it caught fire", "fire"),
+        ("short circuit by a screw", "short-circuit"),
+        ("got very hot", "hot"),
+        ("fell into water", "water"),
+        ("a hissing noise", "smoke"),
+    ],
+)
+def test_words_of_ones_own_that_name_what_condemns_are_asked_about(
+    shop: Bench, words: str, meant: str
+) -> None:
+    """As words they would only hold the cell: a kind is chosen, or said to be severe."""
+    _, good, third = codes(shop)
+    said = shop.refused(f"incident add --kind '{words}' {good}", 3)
+    assert f"'{meant}'" in said and "--severe" in said
+    assert shop.do(f"cell show {good}")["stage"] != "condemned"
+    assert shop.do(f"incident add --kind '{words}' --severe {third}")["cells"][0]["stage"] == "condemned"
+    assert shop.do(f"incident add --kind {meant} {good}")["cells"][0]["stage"] == "condemned"
+
+
 def test_incident_kinds_are_listed_with_their_sources(bench: Bench) -> None:
     """Needs no store."""
     listed = {entry["kind"]: entry for entry in bench.do("incident kinds")}

@@ -12,6 +12,7 @@ from straycell.acceptance.checks.resistance import current_resistances, usable, 
 from straycell.acceptance.checks.retention import Run, runs
 from straycell.acceptance.checks.steps import SOON, run_work
 from straycell.acceptance.reasons import Outcome, Reason, Side, Status, Work, WorkKind, against_max
+from straycell.markings import most_capacity_ah
 from straycell.physics.curves import state_of_charge_range
 from straycell.physics.derating import most_rise, shape_range
 from straycell.quantities import Dimension, Measured, amp_hours, show
@@ -64,24 +65,26 @@ def amounts(case: Case) -> tuple[PutIn, ...]:
     largest = max(_whole(case), key=lambda run: run.value.high, default=None)
     found = []
     for charge, least_ah in _least_in_ah(case):
-        if charge.key in surely:
-            found.append(surely[charge.key])
-        elif largest is not None:
-            found.append(PutIn(charge, least_ah / largest.value.high, (largest.reading,)))
+        shares = [surely[charge.key]] if charge.key in surely else []
+        # What no cell of its size can hold says little beside what this one gave.
+        if largest is not None and not case.rated_ah and not any(each.known_by for each in shares):
+            shares.append(PutIn(charge, least_ah / largest.value.high, (largest.reading,)))
+        found += sorted(shares, key=lambda each: each.share)[-1:]
     return tuple(found)
 
 
 @once_a_case
 def _surely(case: Case) -> tuple[tuple[PutIn, ...], ...]:
-    """Of each such charge its share of what the run soon after it gave, if any, and of the rating, in this order."""
+    """Of each such charge its share of what the run soon after it gave, if any, and of what it can hold, in this order."""
     # Any other run is a matter of what is known by then, and what one of them gave condemns no charge.
     found = []
     for charge, least_ah in _least_in_ah(case):
         after = [r for r in _whole(case) if charge.at < r.reading.at <= charge.at + SOON]
         after = [r for r in after if case.charge_before(r.reading.at) is charge]
         shares = [PutIn(charge, least_ah / run.value.high, (run.reading,)) for run in after[:1]]
-        if case.rated_ah:
-            shares.append(PutIn(charge, least_ah / case.rated_ah, ()))
+        # Without a rating, the most that any cell of its size can be rated at.
+        if holds_ah := case.rated_ah or most_capacity_ah(case.facts):
+            shares.append(PutIn(charge, least_ah / holds_ah, ()))
         if shares:
             found.append(tuple(shares))
     return tuple(found)

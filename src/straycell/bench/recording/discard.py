@@ -7,8 +7,10 @@ from datetime import datetime
 from straycell.acceptance import Condemnation
 from straycell.bench.context import Bench
 from straycell.bench.recording.record import After, Lost
+from straycell.errors import BadData
+from straycell.plain_text import one_line
 from straycell.safety.handover.listing import NOT_LOOKED_OVER, condition_of
-from straycell.safety.incidents import IncidentKind, find_incident
+from straycell.safety.incidents import IncidentKind, find_incident, severe_in
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +71,11 @@ def record_incident(
 ) -> Incident:
     """Record that something happened to cells, by their codes as typed. Raises BadData."""
     kind = find_incident(name)
+    if kind is None and not severe and (meant := severe_in(name)) is not None:
+        raise BadData(
+            f"'{one_line(name)[:80]}' may mean '{meant.id}', which condemns: {meant.text}",
+            f"say {meant.id}, or your own words with --severe; if it was less, say it without that word",
+        )
     worst = severe or (kind is not None and kind.severe)
     with bench.writing() as writer:
         found = list(dict.fromkeys(writer.find_code(code) for code in codes))
