@@ -10,6 +10,7 @@ import os
 import subprocess
 import sys
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -109,9 +110,15 @@ def imports(tree: ast.AST, package: str) -> Iterator[str]:
                 yield from (f"{base}.{alias.name}" for alias in node.names)
 
 
+@cache
+def tree_of(path: Path) -> ast.Module:
+    """A module as it is written."""
+    return ast.parse(path.read_text(encoding="utf-8"))
+
+
 def imports_of(path: Path) -> set[str]:
     package = ".".join(["straycell", *path.relative_to(SOURCE).parent.parts])
-    return set(imports(ast.parse(path.read_text(encoding="utf-8")), package))
+    return set(imports(tree_of(path), package))
 
 
 def rooms_imported(names: set[str]) -> set[str]:
@@ -176,7 +183,7 @@ def test_a_core_room_reads_no_clock(room: str) -> None:
     calls = {
         f"{node.value.id}.{node.attr}"
         for path in files_of(room)
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        for node in ast.walk(tree_of(path))
         if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name)
     }
     assert not calls & {"datetime.now", "datetime.utcnow", "datetime.today", "date.today", "time.time"}
@@ -213,7 +220,7 @@ def test_functions_and_folders_stay_small() -> None:
     found = [
         f"{where(path)} {name} {size} {what}"
         for path in FILES
-        for name, size, what in too_large(ast.parse(path.read_text(encoding="utf-8")))
+        for name, size, what in too_large(tree_of(path))
     ]
     for path in FILES:
         lines = len(path.read_text(encoding="utf-8").splitlines())
@@ -257,7 +264,7 @@ def named_by(path: Path, modules: set[str]) -> set[str]:
     """Our modules that this one loads when it is loaded, or names to a type checker."""
     package = ".".join(["straycell", *path.relative_to(SOURCE).parent.parts])
     found: set[str] = set()
-    for node in outside_functions(ast.parse(path.read_text(encoding="utf-8")).body):
+    for node in outside_functions(tree_of(path).body):
         names = set(imports(ast.Module([node], []), package))
         if isinstance(node, ast.ImportFrom):  # a name that is a module of its own is that module
             names |= {f"{name}.{alias.name}" for name in names for alias in node.names}
