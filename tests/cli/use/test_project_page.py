@@ -34,6 +34,8 @@ def test_one_cell_needs_no_such_words(bench: Bench) -> None:
     found, page = filed(bench, 'cutoff = "3V"\n')
     assert "stops at 3 V pack" in page and "none: the build cannot be finished" in page
     assert found["protection"]["ok"] is False and found["charging"]["ok"] is None
+    # What to do is said once, not under each heading.
+    assert page.count("write fitted = true") == 1
 
 
 def test_the_charger_is_shown_with_what_feeds_it_and_what_to_change(bench: Bench) -> None:
