@@ -29,10 +29,14 @@ DEAR = (
     "walk/",
     "stress/",
     "laws/",
+    "web/test_browser",
+    "web/test_troubles",
+    "test_readme",
     "matching/test_served_or_not",
     "sample/",
     "freeze/",
     "cli/app/test_processes",
+    "cli/intake/test_intake_terminal",
 )
 
 

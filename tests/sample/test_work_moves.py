@@ -11,6 +11,7 @@ from tests.cli.bench import Bench
 from tests.sample.conftest import Built
 
 FILL = {
+    "--look": "clean",
     "--voltage": "4.10V",
     "--rested": "26h",
     "--temperature": "21C",

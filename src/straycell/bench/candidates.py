@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from straycell.acceptance import Evidence, Figures, RuleSet, figures
 from straycell.bench.cell_list import monthly_loss
+from straycell.bench.verdict_words import why
 from straycell.matching import Candidate
 from straycell.matching.screen.candidates import RestVoltage
 from straycell.physics.own_pulses import Pulse
@@ -45,7 +46,7 @@ def candidates(
                 resistance=known.resistance,
                 resistance_method=known.resistance_method,
                 verdict_valid_until=verdict.valid_until,
-                deciding_text="; ".join(reason.text for reason in verdict.deciding[:2]),
+                deciding_text="; ".join(why(verdict)[:2]),
                 resistance_pulse_s=ohms.pulse_s if ohms else None,
                 resistance_c=ohms.temperature_c if ohms else None,
                 pulses=_pulses(known),

@@ -168,7 +168,10 @@ def steps(verdict: Verdict, now: datetime) -> list[Todo]:
     """What to do, soonest first; the way out for a cell out of use, the next check for one that nothing lacks."""
     if verdict.outcome is Outcome.DISCARD:
         apart = "keep it apart, its ends covered, until it goes to the collection point"
-        return [Todo(apart, "straycell handover add PLACE"), *_way_back(verdict)]
+        back = _way_back(verdict)
+        # "May it ever come back?" is asked of every one of them.
+        final = "" if back else "; no later record brings it back"
+        return [Todo(f"{apart}{final}", "straycell handover add PLACE"), *back]
     found = todos(verdict.code, in_order(verdict, now), now)
     if not found and verdict.valid_until is not None:
         found.append(Todo(f"check it again before {day(verdict.valid_until)}", "straycell due"))

@@ -65,14 +65,16 @@ def _family(chemistry: Chemistry) -> tuple[OcvCurve, ...]:
     return tuple(c for c in all_curves() if c.chemistry is not Chemistry.LFP)
 
 
-def states_of_charge(chemistry: Chemistry, voltage_v: float) -> tuple[float, ...]:
-    """State of charge (0 to 1) at an open-circuit voltage, by each published set that speaks for the chemistry."""
-    return tuple(curve.state_of_charge(voltage_v) for curve in _family(chemistry))
+def surely_missing(chemistry: Chemistry, before_v: float, after_v: float) -> float:
+    """The least share of charge (0 to 1) between two open-circuit voltages that any published set tells.
 
-
-def surely_missing(before: tuple[float, ...], after: tuple[float, ...]) -> float:
-    """The least share of charge (0 to 1) between two states, set by set; 0 where the second may be the higher one."""
-    return max(0.0, min((one - two for one, two in zip(before, after, strict=True)), default=0.0))
+    0 where the second is not lower, and without a curve.
+    """
+    if after_v >= before_v:
+        return 0.0
+    return min(
+        (c.state_of_charge(before_v) - c.state_of_charge(after_v) for c in _family(chemistry)), default=0.0
+    )
 
 
 def voltages_after(chemistry: Chemistry, first_v: float, loss_pct: float) -> tuple[float, float] | None:

@@ -175,7 +175,7 @@ def carry_over(pen: Pen, former: Former, event_id: int) -> Carried:
     doubtful = _held_for_doubts(pen, former, known, event_id)
     # After the verdicts: a finding carried over says why better than a discard of the same cell.
     discarded = _discards(pen, former, known, event_id)
-    pen.link(event_id, sorted(touched | set(held) | set(discarded)))
+    pen.link(event_id, sorted(touched | {*held, *doubtful, *discarded}))
     pen.touched |= set(discarded)
     unknown = sorted(former.out_of_use.keys() - known)
     out = sorted(set(handovers.out_of_use(pen.conn)) - before)
@@ -194,7 +194,6 @@ def _held_for_doubts(pen: Pen, former: Former, known: Collection[str], event_id:
             doubtful.append(code)
             builds.add_upsets(pen, [code], f"{IN_DOUBT}: {gone[0]}", severe=False, event_id=event_id)
     if doubtful:
-        pen.link(event_id, doubtful)
         rejudge.settle(pen)
     return doubtful
 

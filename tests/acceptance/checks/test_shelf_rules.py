@@ -190,6 +190,15 @@ def test_an_iron_phosphate_cell_off_its_flat_part_a_day_after_a_full_charge_is_h
         assert bool(reasons(bench.verdict(3.0), "shelf-loss")) is held
 
 
+@pytest.mark.parametrize(("rested_v", "held"), [(3.30, True), (3.89, False)])
+def test_back_from_a_build_a_cell_that_empties_within_days_is_held(rested_v: float, held: bool) -> None:
+    """Tested again on the day it came back; five days later most of its charge is gone."""
+    bench = good().look(at=20.1).rest(3.90, 20.2).resistance(0.05, 20.2).rest(rested_v, 25.0)
+    bench.more = {"upsets": (Upset("dismantled", day(20)),)}
+    assert (bench.outcome(26.0) is Outcome.HOLD) is held
+    assert bool(reasons(bench.verdict(26.0), "shelf-loss")) is held
+
+
 def test_a_check_begun_after_it_clears_what_was_gone() -> None:
     """The way out is the same as of any loss on the shelf."""
     bench = good().read(Quantity.LET_DOWN, 20.0, 3.80, meter=None).rest(3.40, 21.0)

@@ -109,3 +109,13 @@ def test_what_is_no_look_names_the_command_that_records_it(bench: Bench, word: s
     said = bench.refused(f"reading add {code} --look {word}", 2)
     assert f"incident add --kind {kind} CODE" in " ".join(said.split())
     bench.do(f"incident add --kind {kind} {code}")
+
+
+def test_a_discard_answers_whether_it_ever_comes_back(bench: Bench) -> None:
+    """After a hand's word nothing brings it back; after one reading only that reading's mistake does."""
+    first, second = (cell["code"] for cell in bench.do("cell add --form 18650 --chemistry nmc --count 2"))
+    bench.do(f"discard {first} --because hissed")
+    assert "no later record brings it back" in " ".join(bench.run(f"verdict show {first}").out.split())
+    bench.do(f"reading add {second} --look swollen")
+    page = " ".join(bench.run(f"verdict show {second}").out.split())
+    assert "only if reading A-1 was a mistake" in page and "no later record" not in page

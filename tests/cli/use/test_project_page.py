@@ -34,6 +34,8 @@ def test_one_cell_needs_no_such_words(bench: Bench) -> None:
     found, page = filed(bench, 'cutoff = "3V"\n')
     assert "stops at 3 V pack" in page and "none: the build cannot be finished" in page
     assert found["protection"]["ok"] is False and found["charging"]["ok"] is None
+    # What to do is said once, not under each heading.
+    assert page.count("write fitted = true") == 1
 
 
 def test_the_charger_is_shown_with_what_feeds_it_and_what_to_change(bench: Bench) -> None:
@@ -47,3 +49,12 @@ def test_the_charger_is_shown_with_what_feeds_it_and_what_to_change(bench: Bench
     assert "fed with 9 V, 160 mA at most" in page and "Its charger: change it first" in page
     assert "for a 14500 of 600 mAh: use a programming resistor of 4.7 kohm" in page
     assert "use a supply of 5V" in page and "9.1 kohm" in page
+
+
+def test_lamps_are_counted_in_words(bench: Bench) -> None:
+    """`count 24` is a key of the file, and nobody says that a device draws it."""
+    file = bench.store.with_name("reading.toml")
+    lamps = 'lamps = { count = 24, drop = "0.55V", across = "10ohm", supply = "3.0V" }'
+    file.write_text(f'name = "reading lamp"\n[load]\n{lamps}\n[need]\nruntime = "9h"\ncutoff = "3V"\n')
+    page = " ".join(bench.run(f"project add {file}").out.split())
+    assert "24 lamps, drop 0.55 V, across 10 ohm, supply 3 V" in page and "count" not in page

@@ -172,7 +172,10 @@ def test_a_fall_since_the_backup_still_asks_for_new_tests(shelf: Shelf) -> None:
 
 
 def test_a_doubt_of_the_replaced_store_is_no_use_in_the_restored_one(shelf: Shelf) -> None:
-    """A charge in frost, and a stain, are forgotten with what was recorded since; both cells are tested again."""
+    """A charge in frost, and a stain, are forgotten with what was recorded since; both cells are tested again.
+
+    One of them fell, too, and the fall comes along: the restore names each cell once.
+    """
     frozen, stained, sound, washed = shelf.good_cells(4)
     copy = shelf.path.with_name("copy.sqlite")
     backup_store(shelf.path, copy)
@@ -182,6 +185,7 @@ def test_a_doubt_of_the_replaced_store_is_no_use_in_the_restored_one(shelf: Shel
         writer.add_readings(
             [look(stained, Look.STAINED), look(sound, Look.CLEAN), look(washed, Look.STAINED)]
         )
+        writer.add_incident("drop", [stained])
     with shelf.writing(NOW + 2 * day) as writer:
         writer.add_readings([replace(look(washed, Look.CLEAN), at=NOW + day)])
     carried = restore_store(copy, shelf.path, now=NOW + 3 * day, rules=shelf.rules).carried

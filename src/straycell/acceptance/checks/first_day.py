@@ -15,7 +15,7 @@ from straycell.acceptance.checks.pairs import voltage_tells
 from straycell.acceptance.reasons import DUST, Outcome, Reason, Side, Status, Work, WorkKind
 from straycell.physics.charging import float_tolerance
 from straycell.physics.derating import REFERENCE_C, most_rise, steady_over_pulse
-from straycell.physics.self_discharge import states_of_charge, surely_missing
+from straycell.physics.self_discharge import surely_missing
 from straycell.quantities import volts
 from straycell.readings import Charge, Method, Quantity, Reading
 
@@ -88,9 +88,11 @@ def _most_lift(case: Case, charge: Charge, ohms: Reading) -> float:
     return slow * most_rise(min(cold_c, warm_c), warm_c)
 
 
-def states_at_most(case: Case, rest: Reading) -> tuple[float, ...]:
-    """The most charge (0 to 1) that a rest voltage allows, by each published set."""
-    return states_of_charge(case.facts.chemistry, case.measured(rest).high + case.figure("curve-error"))
+def points_missing(case: Case, before_v: float, rest: Reading) -> float:
+    """Points of charge that are gone under every doubt at a rest voltage, since an open-circuit voltage in V."""
+    # Highest rest against lowest start, with how far this cell's curve may lie off the published ones.
+    after_v = case.measured(rest).high + case.figure("curve-error")
+    return 100.0 * surely_missing(case.facts.chemistry, before_v, after_v)
 
 
 @once_a_case
@@ -102,18 +104,11 @@ def missing(case: Case) -> tuple[Missing, ...]:
     known = [r for r in case.of(Quantity.RESISTANCE) if r.method is Method.DC_PULSE]
     found = []
     for charge in case.charges:
-        after = [
-            (r, states_at_most(case, r))
-            for r in case.rest_voltages
-            if charge.at < r.at and not case.disturbed(charge.at, r.at)
-        ]
+        after = [r for r in case.rest_voltages if charge.at < r.at and not case.disturbed(charge.at, r.at)]
         # Each resistance by itself, and none: a finding must not hang on a reading that is withdrawn later.
         for ohms in (None, *known) if after else ():
-            ended = states_of_charge(case.facts.chemistry, lowest_end_v(case, charge, ohms))
-            # Highest rest against lowest end: only what is missing under every doubt counts.
-            found += [
-                Missing(charge, rest, 100.0 * surely_missing(ended, left), ohms) for rest, left in after
-            ]
+            ended_v = lowest_end_v(case, charge, ohms)
+            found += [Missing(charge, rest, points_missing(case, ended_v, rest), ohms) for rest in after]
     return tuple(found)
 
 

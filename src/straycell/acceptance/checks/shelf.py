@@ -10,7 +10,7 @@ from functools import partial
 from typing import NamedTuple
 
 from straycell.acceptance.case import MOVES_CHARGE, Case, Seen, Tried, known_chemistry, once_a_case
-from straycell.acceptance.checks.first_day import Missing, may_miss, missing, states_at_most
+from straycell.acceptance.checks.first_day import Missing, may_miss, missing, points_missing
 from straycell.acceptance.checks.pairs import (
     Pair,
     checked_after,
@@ -27,7 +27,6 @@ from straycell.acceptance.evidence import DISMANTLED, SHELF_LOSS, Upset
 from straycell.acceptance.reasons import Outcome, Reason, Side, Status, Work, against_max, against_min
 from straycell.cells import Chemistry
 from straycell.keys import NEW
-from straycell.physics.self_discharge import states_of_charge, surely_missing
 from straycell.quantities import Measured, volts
 from straycell.readings import Charge, Quantity, Reading
 
@@ -154,7 +153,8 @@ def losses(case: Case) -> tuple[Tried, ...]:
             gone += [_since(case, use, rest, "it was let down") for rest in rests]
         # After a full charge the rule of self-discharge speaks for the pairs.
         if partly or not isinstance(use, Charge):
-            gone += _since_another(case, _settled(case, use, rests))
+            # After a load a cell rises, so only after a charge the first day is relaxation and no loss.
+            gone += _since_another(case, _settled(case, use, rests) if isinstance(use, Charge) else rests)
         for rest in rests:
             here = [
                 each for each in gone if each.rest is rest and rest.key not in told and _tells(case, rest)
@@ -181,8 +181,7 @@ def _since(case: Case, first: Reading, rest: Reading, since: str) -> Gone:
     # A cell moves with the room, and its own curve may lie off the published ones at this end, too.
     drift_v = case.figure("cell-drift") * kelvin_between(case, first, rest)
     first_v = case.measured(first).low - drift_v - case.figure("curve-error")
-    before = states_of_charge(case.facts.chemistry, first_v)
-    points = 100.0 * surely_missing(before, states_at_most(case, rest))
+    points = points_missing(case, first_v, rest)
     days = (rest.at - first.at).total_seconds() / 86400.0
     return Gone(points, may_miss(case, "first-day", days), (first, rest), rest, since)
 

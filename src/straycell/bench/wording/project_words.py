@@ -11,20 +11,13 @@ def device_words(project: Project) -> str:
     places = f"{project.need.temperature_c:g} C"
     peak_a = project.need.peak_current_a
     peak = f", peaks of {show(peak_a, Dimension.CURRENT)}" if peak_a is not None else ""
-    return (
-        f"it draws {_load_words(project)}{peak}, works at {places}, and is charged: {charger_words(project)}"
-    )
+    return f"it draws {load_line(project)}{peak}, works at {places}, and is charged: {charger_words(project)}"
 
 
 def load_line(project: Project) -> str:
     """What its load is made of, in a line."""
-    kind, parts = load_kind(project.load), _load_parts(project)
-    words = ", ".join(dict.fromkeys(parts.values()))
-    return words if next(iter(parts), "") == kind else f"{kind}: {words}"
-
-
-def _load_words(project: Project) -> str:
-    return ", ".join(dict.fromkeys(_load_parts(project).values()))
+    kind, words = load_kind(project.load), ", ".join(dict.fromkeys(_load_parts(project).values()))
+    return words if kind in words else f"{kind}: {words}"
 
 
 def charger_words(project: Project) -> str:
@@ -64,6 +57,8 @@ def _load_parts(project: Project) -> dict[str, str]:
             parts[stem] = f"{stem} {show(value, kinds[unit])}"
         elif isinstance(value, list):
             parts[key] = f"{len(value)} {key}"
+        elif key == "count":
+            parts[key] = f"{value} lamps"
         elif key != "kind":
             parts[key] = f"{key} {value:g}" if isinstance(value, float | int) else f"{key} {value}"
     return parts

@@ -126,22 +126,28 @@ def page(entry: ProjectEntry, project: Project, codes: list[str] | None = None) 
         ],
         indent="  ",
     )
-    _say_answers(project)
-    output.listed("Before it can be finished", finish_faults(project))
+    said = _say_answers(project)
+    output.listed(
+        "Before it can be finished", [fault for fault in finish_faults(project) if fault not in said]
+    )
 
 
-def _say_answers(project: Project) -> None:
-    """What its charger and protection ask, and what to change."""
+def _say_answers(project: Project) -> list[str]:
+    """What its charger and protection ask, and what to change; returns what was shown."""
+    shown: list[str] = []
     words = {"charging": "Its charger", "protection": "Its protection"}
     for name, answer in device_answers_of(context.bench(), project).items():
         assert isinstance(answer, dict)
         # None: it has no such part, so there is nothing to change.
         if answer["ok"] is None:
             continue
+        lines = [*answer["found"], *answer["advice"]]
         output.listed(
             f"{words[name]}: {'as it should be' if answer['ok'] else 'change it first'}",
-            [*answer["found"], *answer["advice"]],
+            lines,
         )
+        shown += lines
+    return shown
 
 
 def _cutoff_words(cutoff_v: float, series: int | None) -> str:
