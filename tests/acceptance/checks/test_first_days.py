@@ -13,6 +13,7 @@ from straycell.acceptance.case import Case
 from straycell.acceptance.checks.first_day import may_miss
 from straycell.cells import Form
 from straycell.physics.curves import OcvCurve, all_curves
+from straycell.readings import Quantity
 
 CURVES = [c for c in all_curves() if c.chemistry != "lfp"]
 FLOAT_U = 0.003
@@ -83,6 +84,17 @@ def test_a_discharge_in_between_explains_it_and_lfp_is_judged_by_retention() -> 
     assert not reasons(used.verdict(5.0), "first-day-discard")
     flat = Bench(LFP).found(3.3).look().charge(1.0, until=3.65).rest(3.2, 2.2)
     assert not [r for r in flat.verdict(5.0).reasons if r.rule.startswith("first-day")]
+
+
+@pytest.mark.parametrize(("later_s", "out"), [(-1.0, True), (0.0, False), (1.0, False)])
+@pytest.mark.parametrize("quantity", [Quantity.CAPACITY, Quantity.LET_DOWN])
+def test_a_run_of_the_same_date_may_have_come_after_the_charge(
+    quantity: Quantity, later_s: float, out: bool
+) -> None:
+    """A notebook has dates alone: what the run took out is not missing. Surely before the charge, it explains nothing."""
+    bench = good(first=None, second=None).charge(20.0)
+    bench.read(quantity, 20.0 + later_s / 86400.0, {Quantity.CAPACITY: 2.4}.get(quantity, 3.4))
+    assert (bench.rest(3.40, 22.0).outcome(23.0) is Outcome.DISCARD) is out
 
 
 def test_a_leak_seen_after_many_charges_makes_no_finding_that_rests_on_more_than_another() -> None:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 from functools import partial
 
-from straycell.acceptance.case import Case, Seen, Tried, known_chemistry, once_a_case
+from straycell.acceptance.case import MOVES_CHARGE, Case, Seen, Tried, known_chemistry, once_a_case
 from straycell.acceptance.checks.pairs import voltage_tells
 from straycell.acceptance.reasons import DUST, Outcome, Reason, Side, Status, Work, WorkKind
 from straycell.physics.charging import float_tolerance
@@ -103,7 +103,9 @@ def missing(case: Case) -> tuple[Missing, ...]:
     # A.c. resistance leaves out the slow part, which is what lifts a cell at the end of a charge.
     known = [r for r in case.of(Quantity.RESISTANCE) if r.method is Method.DC_PULSE]
     found = []
-    for charge in case.charges:
+    # A notebook of dates alone has a run at the very moment of the charge: it may have come after it.
+    moved = {r.at for r in case.of(*MOVES_CHARGE)}
+    for charge in (c for c in case.charges if c.at not in moved):
         after = [r for r in case.rest_voltages if charge.at < r.at and not case.disturbed(charge.at, r.at)]
         # Each resistance by itself, and none: a finding must not hang on a reading that is withdrawn later.
         for ohms in (None, *known) if after else ():
