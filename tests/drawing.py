@@ -1,8 +1,9 @@
 """How much the tests draw, and whether it is new: examples of a property, steps of a walk, kills, broken files.
 
 `STRAYCELL_NUMBERS` says it in a word. A newcomer's run draws `few` and the same ones each time. `.ci/run` draws the `full`
-numbers, still the same ones. With `new` the properties draw new examples, and print of a failing one the line that keeps it:
-`@reproduce_failure(...)`, better written down as an `@example(...)` of its own.
+numbers of all that is counted: steps, kills, meters; still the same ones. With `new` the properties draw, too, more examples
+and new ones, and print of a failing one the line that keeps it: `@reproduce_failure(...)`, better written down as an
+`@example(...)` of its own.
 """
 
 from __future__ import annotations
@@ -23,8 +24,13 @@ SHARE, LONG_SHARE = 4, 8
 
 
 def few(in_full: int) -> int:
-    """How many examples this run draws of those that the full numbers have."""
+    """How many this run takes of what the full numbers have."""
     return in_full if FULL else max(5, in_full // SHARE)
+
+
+def drawn(in_new: int) -> int:
+    """How many examples of a property: a chance one must not fail a change that has nothing to do with it."""
+    return in_new if NEW else max(5, in_new // SHARE)
 
 
 def part(in_full: int, least: int = 1) -> int:
@@ -37,9 +43,9 @@ def thinned(cases: Sequence[T]) -> Sequence[T]:
     return cases if FULL else cases[::SHARE]
 
 
-def examples(in_full: int) -> settings:
+def examples(in_new: int) -> settings:
     """For a property whose examples cost more, or are worth less, than the usual hundred."""
-    return settings(max_examples=few(in_full))
+    return settings(max_examples=drawn(in_new))
 
 
 def choose_profile() -> None:
@@ -50,7 +56,7 @@ def choose_profile() -> None:
         print_blob=True,
         database=None,
         deadline=None,
-        max_examples=few(USUAL),
+        max_examples=drawn(USUAL),
         suppress_health_check=[HealthCheck.too_slow],
     )
     settings.load_profile("bench")

@@ -12,9 +12,9 @@ from pathlib import Path
 import pytest
 from tests.cli.bench import Answer, Bench
 from tests.cli.grammar import Grammar
-from tests.drawing import NEW, few
+from tests.drawing import NEW, drawn
 
-LINES_EACH = few(400)
+LINES_EACH = drawn(400)
 # Where new lines are drawn, the test's name says the seed, on which all workers must agree.
 RUN = zlib.crc32(os.environ.get("PYTEST_XDIST_TESTRUNUID", "").encode()) if NEW else 0
 SEEDS = range(RUN, RUN + 8)
