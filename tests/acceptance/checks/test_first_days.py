@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 from tests.acceptance.bench import LFP, Bench, day, good, reasons
 
-from straycell.acceptance import Outcome, load_rules
+from straycell.acceptance import Outcome, find, load_rules
 from straycell.acceptance.case import Case
 from straycell.acceptance.checks.first_day import may_miss
 from straycell.cells import Form
@@ -83,6 +83,19 @@ def test_a_discharge_in_between_explains_it_and_lfp_is_judged_by_retention() -> 
     assert not reasons(used.verdict(5.0), "first-day-discard")
     flat = Bench(LFP).found(3.3).look().charge(1.0, until=3.65).rest(3.2, 2.2)
     assert not [r for r in flat.verdict(5.0).reasons if r.rule.startswith("first-day")]
+
+
+def test_a_leak_seen_after_many_charges_makes_no_finding_that_rests_on_more_than_another() -> None:
+    """Ten charges, four rest voltages each, five resistances: what rests on a part of a basis is as sure as the whole."""
+    bench = Bench().found(3.6).look()
+    for number in range(5):
+        bench.resistance(0.040 + 0.005 * number, 0.5 + 0.01 * number)
+    for number in range(10):
+        measured_float(bench.charge(1.0 + 30.0 * number))
+        for each in range(4):
+            bench.rest(4.03 - 0.03 * each, 2.1 + 30.0 * number + 5.0 * each)
+    found = [f for f in find(bench.evidence(), day(400.0)) if f.rule.startswith("first-day-discard")]
+    assert found and not [f for f in found if any(other.basis < f.basis for other in found)]
 
 
 # --- later than the first days ----------------------------------------------------------------------
