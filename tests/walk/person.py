@@ -457,6 +457,7 @@ DEEDS: dict[str, Callable[[Person, Writer, str, float], object]] = {
 PLANS = {
     "warm": Planned(lambda person, code, day: [(day, "retest"), *person.again(code, day)]),
     "incident": Planned(lambda person, code, day: [(day, "retest"), *person.again(code, day)]),
+    "doubt": Planned(lambda person, code, day: [(day, "retest"), *person.again(code, day)]),
     "sibling": Planned(Person.slowly),
     "falling": Planned(Person.again),
     "sinking": Planned(Person.again),
