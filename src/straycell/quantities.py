@@ -93,7 +93,7 @@ BARE_WINDOWS: dict[Dimension, Window] = {
     Dimension.CURRENT: Window(1e-3, 50.0),
     Dimension.TEMPERATURE: Window(-40.0, 60.0),
 }
-"""What a number without its unit can mean: outside it is a slip of the unit, unless the unit is written."""
+"""What a number typed without its unit can mean: outside it is a slip of the unit, unless the unit is written."""
 LONGEST_TEXT = 100
 """Beyond it the pattern below would look back and forth for minutes."""
 
@@ -111,12 +111,13 @@ def parse_quantity(
     window: Window | None = None,
     bare: str | None = None,
     name: str | None = None,
+    prompted: bool = True,
 ) -> float:
     """Read a number with its unit and return it in the dimension's base unit.
 
     `window` bounds what is plausible (default: one cell's). `bare` names the unit a number without one is
-    taken in; only prompts that name the unit pass it. `name` is what messages call the value. Outside BARE_WINDOWS it
-    needs its unit.
+    taken in; only what names the unit passes it. `name` is what messages call the value. A bare number outside
+    BARE_WINDOWS needs its unit where it was typed at a prompt (`prompted`), not in a file that has it in a column.
     Raises BadData: missing or wrong unit, decimal comma, negative or implausible value.
     """
     kind = dimension.value
@@ -145,7 +146,7 @@ def parse_quantity(
         )
     _check_window(label, said, value, dimension, window or CELL_WINDOWS.get(dimension, ANY_WINDOW))
     meant = BARE_WINDOWS.get(dimension, ANY_WINDOW)
-    if not unit and not meant.low <= value <= meant.high:
+    if prompted and not unit and not meant.low <= value <= meant.high:
         fits = [u for u in _plain_units(kind) if meant.low <= value / factor * kind.units[u] <= meant.high]
         written = " or ".join(f"{digits}{u}" for u in fits)
         raise BadData(

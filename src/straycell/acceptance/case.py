@@ -270,16 +270,30 @@ class Case:
 
     def disturbed(self, start: datetime, end: datetime) -> bool:
         """True when a charge, a discharge, a let-down or work in a build lies after `start`, up to `end`."""
-        return any(start < moment <= end for moment in self._disturbances)
+        return any(start < moment <= end for moment in self._disturbances) or any(
+            built_in < end and start < taken_out for built_in, taken_out in self._at_work
+        )
+
+    def at_work(self, reading: Reading) -> bool:
+        """True for a reading of a cell that was in a build."""
+        return any(built_in < reading.at < taken_out for built_in, taken_out in self._at_work)
+
+    @property
+    @once_a_case
+    def _at_work(self) -> list[tuple[datetime, datetime]]:
+        """From when to when it worked in a build: a cell charged in its device is emptied by the device, which nobody records."""
+        ends = [upset.at for upset in self.evidence.upsets if upset.kind == DISMANTLED]
+        never = datetime.max.replace(tzinfo=self.now.tzinfo)
+        return [
+            (at, min((end for end in ends if end > at), default=never)) for at in self.evidence.installed_at
+        ]
 
     @property
     @once_a_case
     def _disturbances(self) -> list[datetime]:
         moments = [c.at for c in self.charges] + [r.at for r in self.of(*MOVES_CHARGE)]
         # In a build a cell is used, which nobody records: rest voltages before, in it and after are not a pair.
-        moments += [upset.at for upset in self.evidence.upsets if upset.kind == DISMANTLED]
-        # Built in at the very moment of a reading means after it: that is what the build was chosen by.
-        return moments + [at + timedelta.resolution for at in self.evidence.installed_at]
+        return moments + [upset.at for upset in self.evidence.upsets if upset.kind == DISMANTLED]
 
     # --- writing reasons ---
 

@@ -8,11 +8,12 @@ from dataclasses import replace
 import pytest
 from tests.acceptance.bench import LFP, Bench, day, good, reasons
 
-from straycell.acceptance import Outcome, load_rules
+from straycell.acceptance import Outcome, find, load_rules
 from straycell.acceptance.case import Case
 from straycell.acceptance.checks.first_day import may_miss
 from straycell.cells import Form
 from straycell.physics.curves import OcvCurve, all_curves
+from straycell.readings import Quantity
 
 CURVES = [c for c in all_curves() if c.chemistry != "lfp"]
 FLOAT_U = 0.003
@@ -83,6 +84,30 @@ def test_a_discharge_in_between_explains_it_and_lfp_is_judged_by_retention() -> 
     assert not reasons(used.verdict(5.0), "first-day-discard")
     flat = Bench(LFP).found(3.3).look().charge(1.0, until=3.65).rest(3.2, 2.2)
     assert not [r for r in flat.verdict(5.0).reasons if r.rule.startswith("first-day")]
+
+
+@pytest.mark.parametrize(("later_s", "out"), [(-1.0, True), (0.0, False), (1.0, False)])
+@pytest.mark.parametrize("quantity", [Quantity.CAPACITY, Quantity.LET_DOWN])
+def test_a_run_of_the_same_date_may_have_come_after_the_charge(
+    quantity: Quantity, later_s: float, out: bool
+) -> None:
+    """A notebook has dates alone: what the run took out is not missing. Surely before the charge, it explains nothing."""
+    bench = good(first=None, second=None).charge(20.0)
+    bench.read(quantity, 20.0 + later_s / 86400.0, {Quantity.CAPACITY: 2.4}.get(quantity, 3.4))
+    assert (bench.rest(3.40, 22.0).outcome(23.0) is Outcome.DISCARD) is out
+
+
+def test_a_leak_seen_after_many_charges_makes_no_finding_that_rests_on_more_than_another() -> None:
+    """Ten charges, four rest voltages each, five resistances: what rests on a part of a basis is as sure as the whole."""
+    bench = Bench().found(3.6).look()
+    for number in range(5):
+        bench.resistance(0.040 + 0.005 * number, 0.5 + 0.01 * number)
+    for number in range(10):
+        measured_float(bench.charge(1.0 + 30.0 * number))
+        for each in range(4):
+            bench.rest(4.03 - 0.03 * each, 2.1 + 30.0 * number + 5.0 * each)
+    found = [f for f in find(bench.evidence(), day(400.0)) if f.rule.startswith("first-day-discard")]
+    assert found and not [f for f in found if any(other.basis < f.basis for other in found)]
 
 
 # --- later than the first days ----------------------------------------------------------------------

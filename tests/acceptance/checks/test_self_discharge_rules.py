@@ -374,3 +374,11 @@ def test_a_comparable_reading_answers_a_strange_fall_either_way() -> None:
     assert bench.outcome(43.0) is Outcome.HOLD
     assert good(days=28.0).rest(4.110, 42.0, None).rest(4.166, 43.0).outcome(44.0) is Outcome.PACK
     assert good(days=28.0).rest(4.110, 42.0, None).rest(4.108, 43.0).outcome(44.0) is Outcome.DISCARD
+
+
+def test_what_a_device_took_out_between_two_runs_is_no_self_discharge() -> None:
+    """Charged, built in, taken out, and run down 32 days after that charge: the device emptied it."""
+    bench = good().charge(30.0).capacity(1.2, 62.0)
+    assert bench.outcome(63.0) is Outcome.DISCARD
+    bench.more |= {"installed_at": (day(31.0),), "upsets": (Upset("dismantled", day(60.0)),)}
+    assert not reasons(bench.verdict(63.0), "self-discharge-discard")

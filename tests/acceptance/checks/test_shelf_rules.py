@@ -12,6 +12,7 @@ from straycell.acceptance import Outcome, Status, Upset
 from straycell.cells import Chemistry
 from straycell.meters import Accuracy, Resolution
 from straycell.physics.curves import OcvCurve, all_curves, curves_for
+from straycell.physics.derating import most_rise, steady_over_pulse
 from straycell.readings import Quantity, Where
 
 SETS = [curve for curve in all_curves() if curve.chemistry is not Chemistry.LFP]
@@ -105,6 +106,26 @@ def test_a_build_in_between_is_use_and_no_loss() -> None:
     assert not reasons(bench.verdict(at=61), "shelf-loss")
 
 
+def test_what_a_device_draws_is_no_loss() -> None:
+    """A cell that is measured in its build was emptied by it, charged there or not; taken out, it is watched as before."""
+    for bench in (good(), good().charge(20.0), good().charge(20.0, until=3.95)):
+        bench.more["installed_at"] = (day(19.0),)
+        bench.rest(4.00, 22.0).rest(3.70, 30.0, temperature_c=None).rest(3.60, 50.0)
+        assert bench.outcome(at=51) is Outcome.PACK
+        bench.more["upsets"] = (Upset("dismantled", day(60)),)
+        bench.rest(3.85, 62.0)
+        assert not reasons(bench.verdict(at=63), "shelf-loss")
+        bench.rest(3.45, 66.0)
+        assert reasons(bench.verdict(at=67), "shelf-loss")
+
+
+def test_a_let_down_at_the_very_moment_of_a_run_is_no_start() -> None:
+    """Notebooks have dates alone: the run may have come after it, and left the cell lower."""
+    bench = good().capacity(1.0, 19.0).charge(20.0)
+    bench.capacity(2.40, 30.0).read(Quantity.LET_DOWN, 30.0, 3.80, meter=None).rest(3.30, 31.0)
+    assert not reasons(bench.verdict(at=32), "shelf-loss")
+
+
 def test_on_the_flat_lfp_curve_voltage_does_not_tell() -> None:
     """20 mV on lfp is within what one set alone can be off by."""
     bench = Bench(LFP).found(3.30).look().charge(1.0, until=3.65).charge(20.0, until=3.35)
@@ -138,6 +159,20 @@ def test_a_rest_voltage_is_held_against_where_a_part_charge_or_a_let_down_ended(
     bench.rest(rested_v, 20.0 + days)
     assert (bench.outcome(20.5 + days) is Outcome.HOLD) is held
     assert not bench.no_charge(20.5 + days)
+
+
+@pytest.mark.parametrize(
+    ("ambient", "gone_v", "held"), [(8.0, 0.0, False), (None, 0.0, False), (22.0, 0.1, True)]
+)
+def test_what_a_part_charge_in_a_cold_garage_only_lifted_is_not_missing(
+    ambient: float | None, gone_v: float, held: bool
+) -> None:
+    """Ended under 1.25 A: hours of it lift up to 2.7 times what a pulse of 1 s does, at 8 C twice that (published sets)."""
+    lifted_v = 1.25 * 0.05 * steady_over_pulse(Chemistry.NMC, 1.0).high * most_rise(8.0, 25.0)
+    bench = good().charge(20.0, until=3.95, amps=1.25, ambient=ambient, peak=None)
+    bench.charges[-1] = replace(bench.charges[-1], end_current_a=None)
+    bench.rest(round(0.985 * 3.95 - lifted_v - gone_v, 3), 21.0)
+    assert bool(reasons(bench.verdict(22.0), "shelf-loss")) is held
 
 
 @pytest.mark.parametrize(

@@ -69,6 +69,18 @@ def test_an_export_comes_back_through_the_command_line(bench: Bench, tmp_path: P
     assert sorted(r["quantity"] for r in readings) == ["as-found-voltage", "look"]
 
 
+def test_figures_far_from_any_sound_cell_come_back_from_an_export(bench: Bench, tmp_path: Path) -> None:
+    """A file names the unit of each figure: a cell that reached 80 C must not be lost for a number without it."""
+    out, other = tmp_path / "out", f"--store {tmp_path / 'other.sqlite'}"
+    code = bench.do("cell add --form 18650 --chemistry nmc")[0]["code"]
+    bench.do(f"charge add {code} --current 0.5A --until 4.2V --peak-temperature 80C --temperature 22C")
+    bench.do(f"reading add {code} --resistance 12ohm --resistance-method ac-1khz")
+    bench.do(f"export {out}")
+    bench.do(f"{other} import cells {out / 'cells.csv'}")
+    assert bench.do(f"{other} import readings {out / 'readings.csv'}")["taken"] == 2
+    assert bench.do(f"{other} verdict show {code}")["outcome"] == "discard"
+
+
 def test_what_is_missing_is_told(bench: Bench, tmp_path: Path) -> None:
     """No file named: exit 2; none there: exit 3; a folder that is taken: exit 3."""
     assert "--template" in bench.refused("import cells", 2)

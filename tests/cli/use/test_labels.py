@@ -122,7 +122,8 @@ def test_everything_named_narrows_the_choice(shop: Bench, tmp_path: Path) -> Non
 REFUSED = (
     "--box attic|--teardown T-999|--stock none|--purpose build|--purpose wall|--copies 0|--start 0|--start 400"
     "|--scale 0.5|--link ftp://x|--printer desk|--outcome light --box drawer|--purpose box --link http://bench.lan"
-    "|--purpose box --new|--purpose box --outcome pack|--purpose box H00001K|--purpose box --teardown T"
+    "|--purpose box --new|--purpose box --outcome pack|--purpose box --outcome discard|--purpose box H00001K"
+    "|--purpose box --teardown T"
     "|--purpose box --box drawer --project x"
 )
 

@@ -5,15 +5,16 @@ missing counts from the lowest voltage the charge can have ended at, so that a h
 The first days have limits of their own; later on what a cell may lose by itself comes on top.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 from functools import partial
 
-from straycell.acceptance.case import Case, Seen, Tried, known_chemistry, once_a_case
+from straycell.acceptance.case import MOVES_CHARGE, Case, Seen, Tried, known_chemistry, once_a_case
 from straycell.acceptance.checks.pairs import voltage_tells
 from straycell.acceptance.reasons import DUST, Outcome, Reason, Side, Status, Work, WorkKind
 from straycell.physics.charging import float_tolerance
+from straycell.physics.derating import REFERENCE_C, most_rise, steady_over_pulse
 from straycell.physics.self_discharge import surely_missing
 from straycell.quantities import volts
 from straycell.readings import Charge, Method, Quantity, Reading
@@ -62,21 +63,29 @@ def lowest_end_v(case: Case, charge: Charge, ohms: Reading | None) -> float:
     """
     # The meter at the terminals sees I times R on top of the cell: what is only that lift is not missing
     # charge.
-    tail_a = charge.end_current_a
+    tail_a, lift = charge.end_current_a, case.figure("first-day-lift")
     if tail_a is None:
         # A charge that was ended before it was full may have had all its current to the end.
         known_ah = case.stated_ah if case.is_full(charge) else None
         tail_a = charge.current_a if known_ah is None else case.figure("full-charge-tail") * known_ah
+        if known_ah is None and ohms is not None:
+            lift = max(lift, _most_lift(case, charge, ohms))
     # Diffusion adds about half to the resistance of a 1 s pulse (`first-day-lift`, common practice).
-    ohm = (
-        case.figure("first-day-resistance")
-        if ohms is None
-        else case.measured(ohms).high * case.figure("first-day-lift")
-    )
+    ohm = case.figure("first-day-resistance") if ohms is None else case.measured(ohms).high * lift
     # Chargers are sold with 1.5 % (data sheet): 4.137 V may be all that a sound cell ever got.
     loosely_v = charge.until_v * (1.0 - float_tolerance())
     float_v = loosely_v if charge.u is None else charge.until_v - 2.0 * charge.u
     return float_v - tail_a * ohm
+
+
+def _most_lift(case: Case, charge: Charge, ohms: Reading) -> float:
+    """How many times its resistance may lift a cell under its whole charge current: after hours of it, and in the cold."""
+    # At a tail this is a few millivolts; at 1 A in a cold garage a tenth of a volt, a third of the charge where flat.
+    slow = steady_over_pulse(case.facts.chemistry, 1.0 if ohms.pulse_s is None else ohms.pulse_s).high
+    warm_c = REFERENCE_C if ohms.temperature_c is None else ohms.temperature_c
+    unknown_c = warm_c - case.figure("pair-temperature-unknown")
+    cold_c = unknown_c if charge.temperature_c is None else charge.temperature_c
+    return slow * most_rise(min(cold_c, warm_c), warm_c)
 
 
 def points_missing(case: Case, before_v: float, rest: Reading) -> float:
@@ -94,7 +103,9 @@ def missing(case: Case) -> tuple[Missing, ...]:
     # A.c. resistance leaves out the slow part, which is what lifts a cell at the end of a charge.
     known = [r for r in case.of(Quantity.RESISTANCE) if r.method is Method.DC_PULSE]
     found = []
-    for charge in case.charges:
+    # A notebook of dates alone has a run at the very moment of the charge: it may have come after it.
+    moved = {r.at for r in case.of(*MOVES_CHARGE)}
+    for charge in (c for c in case.charges if c.at not in moved):
         after = [r for r in case.rest_voltages if charge.at < r.at and not case.disturbed(charge.at, r.at)]
         # Each resistance by itself, and none: a finding must not hang on a reading that is withdrawn later.
         for ohms in (None, *known) if after else ():
@@ -118,19 +129,31 @@ def _rule(case: Case, each: Missing, limit_id: str) -> str:
 @once_a_case
 def lost_at_once(case: Case) -> tuple[Tried, ...]:
     """Far too much is missing; or enough twice, the second time after a charge whose float was measured."""
-    found = [
-        _tried(
-            case, each, Side.BEYOND if _more(case, each, "first-day-discard") else Side.CLEAR, each.records
-        )
+    far_more = [each for each in _after_full(case) if _more(case, each, "first-day-discard")]
+    found = [_tried(case, each, Side.BEYOND, each.records) for each in _fewest(far_more)]
+    found += [
+        _tried(case, each, Side.CLEAR, each.records)
         for each in _after_full(case)
+        if not _more(case, each, "first-day-discard")
     ]
-    # A measured float rules the charger out, so the second time it is the cell.
+    # What condemns by itself, or with fewer records, needs no pair: of many charges there would be thousands.
     showing = [each for each in _after_full(case) if _more(case, each, "first-day")]
-    for repeat in (each for each in showing if each.charge.u is not None):
-        for first in showing:
-            if first.charge.at < first.rest.at < repeat.charge.at:
+    once = [each for each in showing if not _more(case, each, "first-day-discard")]
+    fewest = {id(each) for each in _fewest(showing)}
+    # A measured float rules the charger out, so the second time it is the cell.
+    for repeat in (each for each in once if each.charge.u is not None):
+        for first in once:
+            # The lower of two resistances shows both as well.
+            alike = first.ohms is repeat.ohms and (id(first) in fewest or id(repeat) in fewest)
+            if alike and first.charge.at < first.rest.at < repeat.charge.at:
                 found.append(_tried(case, repeat, Side.BEYOND, (*first.records, *repeat.records)))
     return tuple(found)
+
+
+def _fewest(found: Sequence[Missing]) -> list[Missing]:
+    """Without those that show with a resistance what shows without: what rests on fewer records is as sure."""
+    bare = {(each.charge.key, each.rest.key) for each in found if each.ohms is None}
+    return [each for each in found if each.ohms is None or (each.charge.key, each.rest.key) not in bare]
 
 
 def _more(case: Case, each: Missing, limit_id: str) -> bool:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 from enum import StrEnum
 
-from straycell.acceptance.case import MOVES_CHARGE, STEPS, Case, Seen, once_a_case
+from straycell.acceptance.case import STEPS, Case, Seen, once_a_case
 from straycell.acceptance.checks.steps import SOON, run_work
 from straycell.acceptance.reasons import DUST, Outcome, Reason, Side, Status, against_max
 from straycell.physics.self_discharge import loss_from_capacities
@@ -169,7 +169,7 @@ def retained(case: Case) -> tuple[Kept, ...]:
         if days < least or late.reading.at_least:
             continue
         # Charge that was taken out in between would count as lost.
-        if any(charge.at < r.at < late.reading.at for r in case.of(*MOVES_CHARGE)):
+        if case.disturbed(charge.at, late.reading.at - timedelta.resolution):
             continue
         found += [
             Kept(charge, early, late, days, _loss(case, early, late, days))

@@ -9,7 +9,7 @@ from datetime import datetime, timedelta
 from functools import partial
 from typing import NamedTuple
 
-from straycell.acceptance.case import MOVES_CHARGE, Case, Seen, Tried, known_chemistry, once_a_case
+from straycell.acceptance.case import Case, Seen, Tried, known_chemistry, once_a_case
 from straycell.acceptance.checks.first_day import Missing, may_miss, missing, points_missing
 from straycell.acceptance.checks.pairs import (
     Pair,
@@ -42,13 +42,13 @@ Use = Charge | Reading | Upset
 @once_a_case
 def _stretches(case: Case) -> list[tuple[Use | None, list[Reading]]]:
     """Each charge, discharge, let-down or dismantling with the rest voltages between it and the next, oldest first."""
-    uses: list[Use] = [*case.charges, *case.of(*MOVES_CHARGE)]
-    # In a build a cell works and nobody records it: before and after are two stretches.
+    uses: list[Use] = [*case.charges, *case.of(Quantity.LET_DOWN), *case.of(Quantity.CAPACITY)]
+    # In a build a cell works and nobody records it: before and after are two stretches, and in it there is none.
     uses += [upset for upset in case.evidence.upsets if upset.kind == DISMANTLED]
-    # Of two at one moment nothing tells which was the last: none of them is a start.
+    # Of two at one moment nothing tells which was the last: the later in this list says less of where the cell was then.
     by_time = {use.at: use for use in uses}
     found: dict[datetime | None, list[Reading]] = {}
-    for reading in case.rest_voltages:
+    for reading in (r for r in case.rest_voltages if not case.at_work(r)):
         found.setdefault(max((at for at in by_time if at <= reading.at), default=None), []).append(reading)
     return [(None if at is None else by_time[at], rests) for at, rests in found.items()]
 

@@ -171,7 +171,7 @@ def taken(
 
 
 def _quantity(value: str, column: Column, name: str) -> float:
-    return parse_quantity(value, column.dimension, bare=column.unit, name=name)
+    return parse_quantity(value, column.dimension, bare=column.unit, name=name, prompted=False)
 
 
 def number(value: str) -> float:

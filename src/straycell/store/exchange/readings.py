@@ -169,7 +169,10 @@ def _one(
     if dimension is not None:
         unit = fields.text("unit") or None
         value = fields.try_(
-            "value", lambda text: parse_quantity(fields.pointed(text), dimension, bare=unit, name="value")
+            "value",
+            lambda text: parse_quantity(
+                fields.pointed(text), dimension, bare=unit, name="value", prompted=False
+            ),
         )
         if value is None and fields.has("value"):
             return

@@ -118,8 +118,17 @@ def sheet(
     from straycell.bench.paper.labels_of import Wanted, on_stocks, place_labels, wanted_labels
 
     kind = purpose or Purpose.SHELF
-    choices = {"CODE": codes, "--teardown": teardown, "--outcome": outcome, "--new": new, "--link": link}
-    given = [name for name, value in (choices | {"--box": box, "--project": project}).items() if value]
+    choices = {
+        "CODE": codes,
+        "--teardown": teardown,
+        # Discard is the outcome 0.
+        "--outcome": outcome is not None,
+        "--new": new,
+        "--link": link,
+        "--box": box,
+        "--project": project,
+    }
+    given = [name for name, value in choices.items() if value]
     _require_for_boxes(kind, given)
     known, many = known_stocks(page), copies or 1
     labels: list[CellLabel] = []
