@@ -221,6 +221,9 @@ def test_a_build_is_finished_for_the_device_as_it_was_measured(
         answer = page.client.post("/project/finish", data={**filled, **said})
         assert answer.status_code == 422 and words in text_of(answer.text), text_of(answer.text)
         assert f'value="{said.get("current_a", "")}"' in answer.text, "what was typed is kept"
+        assert ('inputmode="text"' in answer.text) is (len(said) > 1), (
+            "number keys have no letters for a unit"
+        )
     assert bench.store.read_bytes() == before and state() == "reserved"
     words = text_of(page.get("/project", params={"name": name}).text)
     assert "as its project says: it draws" in words and "Parallel only at equal rest voltage" in words

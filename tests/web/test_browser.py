@@ -296,6 +296,23 @@ def test_a_form_that_became_old_says_what_changed_and_keeps_what_was_typed(
     assert quantities(bench, code) == ["look", "mass"]
 
 
+def test_after_a_refusal_the_keyboard_has_letters_for_a_unit(phone: Phone, bench: Bench, code: str) -> None:
+    """A hot cell: 65 is asked for its unit, and a phone's number keys have no C."""
+    phone.open(f"/cell/{code}/record/warmth")
+    phone.type("temperature_c", "65")
+    phone.tap("form[data-keep] button.main")
+    wait_for(lambda: "65C" in phone.find("#fault-temperature_c").text)
+    keys = {
+        name: phone.find(f"[name={name}]").get_attribute("inputmode")
+        for name in ("temperature_c", "surroundings_c")
+    }
+    assert keys == {"temperature_c": "text", "surroundings_c": "decimal"}
+    phone.type("temperature_c", "C")
+    phone.tap("form[data-keep] button.main")
+    wait_for(lambda: phone.path == f"/cell/{code}")
+    assert quantities(bench, code) == ["temperature"]
+
+
 def test_a_danger_fills_the_screen(phone: Phone, code: str) -> None:
     """Whatever lay below is out of sight until it was read."""
     phone.open(f"/cell/{code}/record/look")

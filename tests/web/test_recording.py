@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -84,6 +85,24 @@ def test_all_faults_of_a_form_are_shown_at_once_and_what_was_typed_stays(page: P
     assert "voltage: '37' cannot be right" in said.replace("&#39;", "'") and "moons" in said
     kept = fields_of(answer.text)
     assert kept["voltage_v"] == "37" and kept["rested_s_other"] == "3 moons"
+
+
+def test_a_refused_figure_can_be_typed_again_with_its_unit(page: Page, bench: Bench, code: str) -> None:
+    """A phone's number keys have no C: who measured a cell of 65 C must be able to say so."""
+    path = f"/cell/{code}/record/warmth"
+
+    def letters(text: str) -> list[bool]:
+        return [
+            keys == "text"
+            for keys in re.findall(r'name="(?:temperature|surroundings)_c"[^>]* inputmode="(\w+)"', text)
+        ]
+
+    assert letters(page.get(path).text) == [False, False]
+    refused = page.send(path, temperature_c="65", surroundings_c="22")
+    assert refused.status_code == 422 and "65C" in text_of(refused.text)
+    assert letters(refused.text) == [True, False]
+    assert page.send(path, temperature_c="65C", surroundings_c="22").url.path == f"/cell/{code}"
+    assert readings(bench, code) == [("temperature", 65.0)]
 
 
 def test_the_script_of_the_page_gets_the_faults_by_field(page: Page, code: str) -> None:

@@ -3,7 +3,7 @@
 import math
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 from tests.drawing import examples
 from tests.physics.asking import asked
@@ -105,12 +105,18 @@ def test_a_higher_cutoff_promises_no_more_either(chemistry, ah, ohm_ah, kind, ra
 
 
 @FEW
-@given(CHEMISTRIES, CAPACITY, OHM_AH, KIND, RATE, CUTOFF, TEMPERATURE, TEMPERATURE)
-def test_a_colder_cell_never_runs_longer(chemistry, ah, ohm_ah, kind, rate, cutoff_v, a, b):
-    """Expected, at two temperatures; what is promised neither under a steady load."""
+@given(CHEMISTRIES, CAPACITY, OHM_AH, KIND, RATE, CUTOFF, st.floats(-20.0, 25.0), st.floats(-20.0, 25.0))
+@example(Chemistry.NMC, 1.0, 0.25, "lamps", 1.0, 2.0, 0.0, 1.0)
+def test_a_colder_cell_never_gives_more(chemistry, ah, ohm_ah, kind, rate, cutoff_v, a, b):
+    """Expected charge, at two temperatures up to a room's; under a steady load what is promised is no longer either.
+
+    Not the hours: lamps and resistors draw less from the sagging voltage of a cold cell.
+    """
     load = load_of(kind, rate * ah)
     cold, warm = (hours(chemistry, ah, ohm_ah, load, cutoff_v, t) for t in sorted((a, b)))
-    assert cold.expected_h <= warm.expected_h * slack_of(kind)
+    assert cold.expected_h * cold.mean_a <= warm.expected_h * warm.mean_a * slack_of(kind)
+    if kind not in ("lamps", "resistance"):
+        assert cold.expected_h <= warm.expected_h * slack_of(kind)
     assert "profile" in kind or cold.low_h <= warm.low_h + TURN * ah / (rate * ah)
 
 
@@ -142,6 +148,7 @@ def run_down(model, kind, amps, cutoff_v):
 
 @FEW
 @given(st.sampled_from(Chemistry), CAPACITY, st.floats(0.0, 0.4), KIND, RATE, st.floats(0.0, 1.0))
+@example(Chemistry.LCO, 1.0, 0.3125, "profile", 0.34375, 0.875)  # ends in its first round
 def test_energy_out_is_never_more_than_energy_in(chemistry, ah, ohm_ah, kind, rate, higher):
     """What the load got is at most the integral of the emf over the charge taken out, for every kind of load."""
     for curve in curves_for(chemistry):

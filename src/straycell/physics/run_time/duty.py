@@ -113,6 +113,9 @@ def march_profile(
                 return March(0.0, 0.0, 0.0)
         else:
             x0, q0, i0, v0, low0 = before
+            if q0 < 0 < q1:
+                # The lag takes some charge before the load has begun: time counts from where none was taken out.
+                marks = [(0.0, along(q0 / (q0 - q1), x0, x1), 0.0)]
             share = share_until(low0, low_v, cutoff_v) if below and low_v > -math.inf else float(not below)
             i1 = along(share, i0, mean_a) if mean_a < math.inf else i0
             dq = max(0.0, along(share, q0, q1)) - max(0.0, q0)
@@ -126,7 +129,6 @@ def march_profile(
         if below:
             return _last_round(model, cycle, cutoff_v, charge, marks)
         before = (x1, q1, mean_a, terminal_v(emf, mean_a, ohm), low_v)
-        # Until the charge taken out passes zero the load has not begun, so time and energy count from there.
         if q1 <= 0:
             marks = [(0.0, x1, 0.0)]
     return March(hours, charge, energy)

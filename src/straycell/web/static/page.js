@@ -99,6 +99,8 @@
       line.hidden = !faults[name];
       line.textContent = faults[name] || "";
       if (field && field.setAttribute) field.setAttribute("aria-invalid", faults[name] ? "true" : "false");
+      // Number keys have no letters; a refused figure may need its unit.
+      if (faults[name] && field && field.inputMode) field.inputMode = "text";
     }
     general.hidden = !faults[""];
     general.textContent = faults[""] || "";
