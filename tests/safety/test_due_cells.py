@@ -16,7 +16,9 @@ from tests.safety.keeping_bench import CODES, RULES, due, household, kept, store
 from straycell.acceptance import Condemnation, Outcome, SiblingSign, Upset
 from straycell.acceptance.case import Case
 from straycell.acceptance.permission import charge_refusal, permission, usable
+from straycell.builds import Build, BuildState
 from straycell.cells import Look, Stage
+from straycell.keys import key_of
 from straycell.physics.curves import curves_for
 from straycell.readings import Quantity
 from straycell.safety.due.gather import due_now, survey
@@ -367,6 +369,16 @@ def test_a_condemned_cell_in_a_device_comes_first() -> None:
     """It is in there, whatever the book says."""
     item = due(good(look=(Look.SWOLLEN,)), at=5.0, build="lamp", **CONDEMNED)["in-device"]
     assert item.kind.rank == 0 and "build dismantle 'lamp'" in item.todo
+
+
+@pytest.mark.parametrize(("surroundings_c", "asked"), [(20.0, True), (29.0, False)])
+def test_a_cell_that_is_warm_in_its_device_is_taken_out(surroundings_c: float, asked: bool) -> None:
+    """A doubt that holds a cell on the shelf means opening the device that it is in."""
+    bench = good().read(Quantity.TEMPERATURE, 30.0, 30.0, surroundings_c=surroundings_c, rested_s=86400.0)
+    lamp = Build(key_of("A-90"), "lamp", BuildState.FINISHED, ((CODES[0],),), "", day(21.0), day(21.0))
+    cell = kept(bench, 31.0, build="lamp", stage=Stage.INSTALLED)
+    found = survey(household(cell, at=31.0, builds=(lamp,)))
+    assert ("in-device" in {item.kind.id for item in found}) is asked
 
 
 def test_a_cell_that_has_left_is_silent() -> None:

@@ -13,6 +13,7 @@ from tests.acceptance.bench import NMC, Bench, day, good, reason, reasons
 from straycell.acceptance import Condemnation, Outcome, SiblingSign, Status, Upset
 from straycell.acceptance.evidence import DISMANTLED, GROUP_SANK, FactSaid, fact_key
 from straycell.cells import CellFacts, Chemistry, Form, Look
+from straycell.readings import Quantity
 
 DANGEROUS = [Look.SWOLLEN, Look.LEAKING, Look.BURNT, Look.PUNCTURED, Look.VENTED, Look.SMELL, Look.CRUSHED]
 
@@ -206,6 +207,16 @@ def test_a_marking_of_a_primary_cell_holds_whatever_chemistry_was_typed() -> Non
 def test_a_full_size_cell_that_is_too_light_is_contradictory(grams: float, outcome: Outcome) -> None:
     """18650 sheets say 44 to 48 g; below 38 g something else is in the sleeve."""
     assert good(facts=replace(NMC, mass_g=grams)).outcome() is outcome
+
+
+@pytest.mark.parametrize(
+    ("grams", "outcome"), [(39.0, Outcome.PACK), (38.05, Outcome.HOLD), (37.9, Outcome.HOLD)]
+)
+def test_a_weighing_within_its_uncertainty_of_too_light_passes_nothing(
+    grams: float, outcome: Outcome
+) -> None:
+    """A scale's error may hide the gram that is missing."""
+    assert good().read(Quantity.MASS, 18.0, grams, meter=None).outcome() is outcome
 
 
 def said(first: Chemistry, now: Chemistry) -> tuple[FactSaid, ...]:

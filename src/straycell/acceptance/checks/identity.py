@@ -9,7 +9,7 @@ from straycell.acceptance.case import Case, Seen, Tried
 from straycell.acceptance.checks.pairs import checked_after
 from straycell.acceptance.checks.steps import check_step
 from straycell.acceptance.evidence import DISMANTLED, Upset
-from straycell.acceptance.reasons import Outcome, Reason, Side, Status, Work, WorkKind, together
+from straycell.acceptance.reasons import Outcome, Reason, Side, Status, Work, WorkKind, against_min, together
 from straycell.acceptance.rules import family
 from straycell.cells import Chemistry
 from straycell.markings import read_marking
@@ -168,10 +168,10 @@ def mass(case: Case) -> Iterator[Reason]:
     weighed += [Measured(case.facts.mass_g, 0.0)] if case.facts.mass_g is not None else []
     if not weighed or least is None:
         return
-    lightest = min(weighed, key=lambda mass: mass.high)
+    lightest = min(weighed, key=lambda mass: mass.low)
     grams = lightest.value
     # 18650 sheets say 44 to 48 g: below 38 g something else is under the sleeve, or electrolyte is gone.
-    fine = lightest.high >= least
+    fine = against_min(lightest, least) is Side.CLEAR
     light = "weigh it again; a light cell is not what it says it is: discard it if it stays light"
     yield case.reason(
         "mass",

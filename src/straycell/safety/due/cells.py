@@ -20,7 +20,7 @@ from straycell.safety.storage import Level
 _KEPT_STAGES = (Stage.RECEIVED, Stage.SHELVED, Stage.RESERVED)
 _WARM_RULES = ("warming", "charge-temperature")
 _WARM_KINDS = ("warm", "hot")
-_LEAKING = (
+LEAKING = (
     "shelf-loss",
     "self-discharge-stretch",
     "self-discharge-fall",
@@ -28,7 +28,7 @@ _LEAKING = (
     "first-day-later",
 )
 
-_DOUBTS = (
+DOUBTS = (
     "look-mend",
     "look-clean",
     "warm-rest",
@@ -155,7 +155,7 @@ def _sinking(kept: Kept) -> Iterator[DueItem]:
 
 def _in_doubt(kept: Kept) -> Iterator[DueItem]:
     """What was seen of it and is not settled: no danger that holds a cell is left out of the list."""
-    reason = _open(kept, *_DOUBTS)
+    reason = _open(kept, *DOUBTS)
     if reason is not None and reason.todo is not None:
         yield _item("doubt", kept, kept.since(reason.at), reason.text, step=reason.todo.words)
 
@@ -174,7 +174,7 @@ def _sibling(kept: Kept) -> Iterator[DueItem]:
 
 def _falling(kept: Kept, family: dict[tuple[str, str | None], list[Kept]]) -> Iterator[DueItem]:
     """What its verdict says of a leak; a loss within every limit that grew is worth a look, and no danger."""
-    reason = _open(kept, *_LEAKING)
+    reason = _open(kept, *LEAKING)
     if reason is not None:
         charged = kept.case.charge_before(kept.now)
         if charged is None or charged.at <= kept.since(reason.at):

@@ -8,7 +8,7 @@ from straycell.builds import Build, BuildState
 from straycell.cells import Stage
 from straycell.quantities import count_of
 from straycell.readings import COUNTS_FOR, Quantity
-from straycell.safety.due.cells import cells_due
+from straycell.safety.due.cells import DOUBTS, LEAKING, cells_due
 from straycell.safety.due.survey import DueItem, Household, Kept, due_kinds
 from straycell.safety.group_watch import WATCH, next_inspection
 
@@ -16,7 +16,8 @@ _DOUBTFUL = (
     "sibling-look",
     "sibling-look-first",
     "upset",
-    "shelf-loss",
+    *LEAKING,
+    *DOUBTS,
     "voltage-floor",
     "voltage-over-full",
     "charger-end",
