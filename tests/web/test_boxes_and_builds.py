@@ -217,6 +217,8 @@ def test_a_build_is_finished_for_the_device_as_it_was_measured(
         ({"done": "yes", "current_a": "0.1", "peak_current_a": "60A"}, "cannot be finished"),
         ({"done": "yes", "temperature_c": "80C"}, "no lithium cell is meant to work there"),
         ({"done": "yes", "fuse_a": "50"}, "does not guard it"),
+        # The whole string's: of two cells in series it is no slip.
+        ({"done": "yes", "measured_float_v": "8,36"}, "voltage is missing"),
     ):
         answer = page.client.post("/project/finish", data={**filled, **said})
         assert answer.status_code == 422 and words in text_of(answer.text), text_of(answer.text)

@@ -68,6 +68,8 @@ def test_without_a_terminal_it_wants_a_yes(bench: Bench, tmp_path: Path) -> None
         ("--charge-current 1.4A", False),
         ("--measured-float 4.21V", True),
         ("--measured-float 4.26V", False),
+        # Of two cells in series it is a float like any, of one a charger for two: judged, not taken for a slip.
+        ("--measured-float 8.36V", False),
         # A fuse of 1 A holds 0.75 A; one of 4 A melts at 8.4 A, and 3C of the cell are 7.4 A.
         ("--fuse 1A", True),
         ("--fuse 3.15A", True),

@@ -13,7 +13,8 @@ from straycell.matching import Match
 from straycell.matching.sheet.currents import fitted_fault
 from straycell.physics.loads import ConstantCurrent
 from straycell.projects import ChargeSpec, Project, finish_faults
-from straycell.quantities import Dimension, show
+from straycell.projects.parse import MOST_IN_LINE
+from straycell.quantities import CELL_WINDOWS, Dimension, Window, show
 from straycell.readings import Field
 
 if TYPE_CHECKING:
@@ -65,7 +66,13 @@ OF_DEVICE = (
     Field("peak_current_a", Dimension.CURRENT, "peak", "Its highest, as measured now."),
     Field("temperature_c", Dimension.TEMPERATURE, "temperature", "Where the device works."),
     Field("charge_current_a", Dimension.CURRENT, "charge", "What its charger gives, as measured now."),
-    Field("measured_float_v", Dimension.VOLTAGE, "end", "Where its charger ends, the whole string."),
+    Field(
+        "measured_float_v",
+        Dimension.VOLTAGE,
+        "end",
+        "Where its charger ends, the whole string.",
+        typed=Window(0.0, CELL_WINDOWS[Dimension.VOLTAGE].high * MOST_IN_LINE, "a string of cells"),
+    ),
     Field("fuse_a", Dimension.CURRENT, "fuse", "The rating of the fuse that is in."),
 )
 """What is asked of a device, by the names of its fields."""

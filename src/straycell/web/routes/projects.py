@@ -102,7 +102,7 @@ def finish(visit: Visiting) -> Response:
             raise BadData(*refusal("not-done"))
         typed = [field for field in OF_DEVICE if visit.text(field.name)]
         measured = {
-            each.name: number(visit.text(each.name), each.kind, UNITS[each.kind], said[each.name])
+            each.name: number(visit.text(each.name), each.kind, UNITS[each.kind], said[each.name], each.typed)
             for each in typed
         }
         finish_build(visit.bench(), name, Device(**measured))
