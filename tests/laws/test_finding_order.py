@@ -160,6 +160,11 @@ WAYS = CONDEMNED | {
     "shelf-loss, thrice": lambda: (
         good().charge(20.0, until=3.85).rest(3.85, 21.5).rest(3.82, 33.0).rest(leaking(14.0, 40, 3.85), 61.5)
     ),
+    "shelf-loss within days": lambda: good().charge(20.0, until=3.85).rest(3.85, 30.0).rest(3.40, 33.0),
+    "shelf-loss since a let-down": lambda: (
+        good().read(Quantity.LET_DOWN, 30.0, 3.80, meter=None).rest(3.40, 31.0)
+    ),
+    "shelf-loss since a part charge": lambda: good().charge(30.0, until=3.95, amps=0.5).rest(3.40, 31.0),
     "by two runs, nmc": lambda: good().charge(30.0).capacity(1.2, 62.0),
     "worn out, small": lambda: Bench(replace(SMALL, volume_cm3=8.0)).charge(1.0).capacity(0.6, 1.2),
 }

@@ -97,6 +97,21 @@ def test_a_run_of_the_same_date_may_have_come_after_the_charge(
     assert (bench.rest(3.40, 22.0).outcome(23.0) is Outcome.DISCARD) is out
 
 
+@pytest.mark.parametrize("measured", [False, True])
+def test_a_repeat_on_a_float_that_nobody_measured_clears_nothing_that_a_measured_one_showed(
+    measured: bool,
+) -> None:
+    """A tolerance of 1.5 % hides as much as is missing: the same loss again would pass."""
+    bench = measured_float(good(first=None, second=None)).rest(after(9.0, CURVES[0]), 3.2)
+    assert reasons(bench.verdict(5.0), "first-day")
+    bench.charge(6.0)
+    if measured:
+        measured_float(bench).rest(after(1.0, CURVES[0]), 7.2)
+    else:
+        bench.rest(after(9.0, CURVES[0]), 7.2)
+    assert bool(reasons(bench.verdict(9.0), "first-day")) is not measured
+
+
 def test_a_leak_seen_after_many_charges_makes_no_finding_that_rests_on_more_than_another() -> None:
     """Ten charges, four rest voltages each, five resistances: what rests on a part of a basis is as sure as the whole."""
     bench = Bench().found(3.6).look()

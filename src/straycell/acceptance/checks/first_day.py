@@ -187,10 +187,11 @@ def first_day(case: Case) -> Iterator[Reason]:
     # An hour after the repeat nothing is missing yet of the cell that leaks.
     wait = timedelta(hours=case.figure("pair-rest"))
     if any(
-        each.charge.at > latest.at and each.rest.at >= each.charge.at + wait for each in _after_full(case)
+        _is_repeat(each.charge, latest) and each.rest.at >= each.charge.at + wait
+        for each in _after_full(case)
     ):
         return
-    repeat = next((c for c in case.charges if c.at > latest.at and case.is_full(c)), None)
+    repeat = next((c for c in case.charges if _is_repeat(c, latest) and case.is_full(c)), None)
     yield case.reason(
         "first-day",
         Status.CLOSE,  # not failed: the one attended repeat must stay allowed
@@ -207,3 +208,8 @@ def first_day(case: Case) -> Iterator[Reason]:
         else Work(WorkKind.REST, "take its rest voltage a day after the repeat charge; no other charge"),
         earliest=case.now if repeat is None else max(case.now, repeat.at + timedelta(days=1)),
     )
+
+
+def _is_repeat(charge: Charge, shown: Charge) -> bool:
+    # What a charger's tolerance may explain after the repeat was too much after a float that was measured.
+    return charge.at > shown.at and (charge.u is not None or shown.u is None)
