@@ -3,6 +3,7 @@ in the first 24 h; the limits are common practice, no published source."""
 
 from __future__ import annotations
 
+import copy
 from dataclasses import replace
 
 import pytest
@@ -130,19 +131,23 @@ def test_a_leak_seen_after_many_charges_makes_no_finding_that_rests_on_more_than
 
 @pytest.mark.parametrize(("days", "rested_v"), [(3.1, 3.80), (4.1, 3.80), (20.0, 3.60), (90.0, 3.30)])
 def test_a_first_rest_voltage_after_the_first_days_hides_no_leak(days: float, rested_v: float) -> None:
-    """From then on it may look steady: the pair alone would pass it."""
+    """From then on it may look steady, and the pair alone would pass it. Lost again after a measured float, it is a leak."""
     bench = good(first=None, second=None).rest(rested_v, 2.0 + days).rest(rested_v - 0.002, 33.0 + days)
     verdict = bench.verdict(34.0 + days)
-    assert verdict.outcome is Outcome.DISCARD and reasons(verdict, "first-day-discard-later")
+    assert verdict.outcome is Outcome.HOLD and reasons(verdict, "first-day-later")
+    for rest_v, outcome in ((3.95, Outcome.DISCARD), (4.18, Outcome.PACK)):
+        again = copy.deepcopy(bench)
+        measured_float(again.charge(35.0 + days)).rest(rest_v, 37.0 + days).rest(rest_v - 0.005, 67.0 + days)
+        assert again.outcome(68.0 + days) is outcome
 
 
 @pytest.mark.parametrize("curve", CURVES, ids=lambda c: c.name)
 @pytest.mark.parametrize(
     ("points", "said"),
-    [(9.0, ""), (19.0, "first-day-later"), (24.0, "first-day-later"), (36.0, "first-day-discard-later")],
+    [(9.0, ""), (19.0, "first-day-later"), (36.0, "first-day-later")],
 )
 def test_after_the_first_days_what_a_check_allows_is_added(curve: OcvCurve, points: float, said: str) -> None:
-    """33 days: 5 points more than in the first days, so above 10 hold and above 25 discard, less what the sets differ by."""
+    """33 days: 5 points more than in the first days, so above 10 hold, less what the sets differ by."""
     bench = measured_float(good(first=None, second=None)).rest(after(points, curve), 35.0)
     names = {r.rule for r in bench.verdict(36.0).reasons if r.rule.startswith("first-day")}
     assert names == ({said} if said else set())

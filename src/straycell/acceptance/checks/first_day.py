@@ -122,23 +122,23 @@ def _after_full(case: Case) -> tuple[Missing, ...]:
     return tuple(each for each in missing(case) if case.is_full(each.charge))
 
 
-def _rule(case: Case, each: Missing, limit_id: str) -> str:
-    return limit_id if each.days <= case.figure("first-days") + DUST else f"{limit_id}-later"
+def _soon(case: Case, each: Missing) -> bool:
+    return each.days <= case.figure("first-days") + DUST
 
 
 @once_a_case
 def lost_at_once(case: Case) -> tuple[Tried, ...]:
-    """Far too much is missing; or enough twice, the second time after a charge whose float was measured."""
-    far_more = [each for each in _after_full(case) if _more(case, each, "first-day-discard")]
+    """Far too much is missing at once; or enough twice, the second time after a charge whose float was measured."""
+    far_more = [each for each in _after_full(case) if _far_more(case, each)]
     found = [_tried(case, each, Side.BEYOND, each.records) for each in _fewest(far_more)]
     found += [
         _tried(case, each, Side.CLEAR, each.records)
         for each in _after_full(case)
-        if not _more(case, each, "first-day-discard")
+        if not _far_more(case, each)
     ]
     # What condemns by itself, or with fewer records, needs no pair: of many charges there would be thousands.
     showing = [each for each in _after_full(case) if _more(case, each, "first-day")]
-    once = [each for each in showing if not _more(case, each, "first-day-discard")]
+    once = [each for each in showing if not _far_more(case, each)]
     fewest = {id(each) for each in _fewest(showing)}
     # A measured float rules the charger out, so the second time it is the cell.
     for repeat in (each for each in once if each.charge.u is not None):
@@ -160,19 +160,23 @@ def _more(case: Case, each: Missing, limit_id: str) -> bool:
     return each.points > may_miss(case, limit_id, each.days)
 
 
+def _far_more(case: Case, each: Missing) -> bool:
+    # A week later it may have been in a torch that nobody wrote down: that holds, and a repeat decides.
+    return _soon(case, each) and _more(case, each, "first-day-discard")
+
+
 def _tried(case: Case, each: Missing, side: Side, records: tuple[Charge | Reading, ...]) -> Tried:
-    rule = _rule(case, each, "first-day-discard")
-    return Tried(rule, side, records, partial(_lost, case, each, rule))
+    return Tried("first-day-discard", side, records, partial(_lost, case, each))
 
 
-def _lost(case: Case, each: Missing, rule: str) -> Reason:
+def _lost(case: Case, each: Missing) -> Reason:
+    limit_id = "first-day-discard" if _far_more(case, each) else "first-day"
     return case.reason(
         "first-day-discard",
         Status.FAILED,
         Outcome.DISCARD,
         f"{each.words}: an inner leak",
-        Seen(each.points, may_miss(case, "first-day-discard", each.days), each.rest),
-        rule=rule,
+        Seen(each.points, may_miss(case, limit_id, each.days), each.rest),
     )
 
 
@@ -198,7 +202,7 @@ def first_day(case: Case) -> Iterator[Reason]:
         Outcome.HOLD,
         worst.words,
         Seen(worst.points, may_miss(case, "first-day", worst.days), worst.rest),
-        rule=_rule(case, worst, "first-day"),
+        rule=None if _soon(case, worst) else "first-day-later",
         todo=Work(
             WorkKind.CHARGE,
             "charge it full once more, attended, with the charger's float measured at the cell, and take its rest "

@@ -139,7 +139,6 @@ def _out_of_it(case: Case, limit_id: str, reading: Reading, seen: str, text: str
 _SIGNS = {
     "self-discharge-discard": "it lost charge by itself",
     "first-day-discard": "it lost charge within days of a full charge",
-    "first-day-discard-later": "far less was in it than a full charge leaves",
     "charge-in-discard": "far more charge went in than it holds",
     "warm-rest-discard": "it was hot at rest",
 }

@@ -36,7 +36,6 @@ def seen_as() -> dict[str, Look]:
 LEAKS = (
     "self-discharge-discard",
     "first-day-discard",
-    "first-day-discard-later",
     "charge-in-discard",
     "warm-rest-discard",
 )
