@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import os
+import sys
 from pathlib import Path
 
 import pypdfium2
@@ -375,6 +376,17 @@ def test_a_scan_whose_input_cannot_be_read_is_refused(
     before = shop.store.read_bytes()
     assert "scan" in shop.refused("scan --move drawer", code)
     assert shop.store.read_bytes() == before
+
+
+def test_a_file_that_cannot_take_the_labels_is_refused_before_the_first_scan(
+    shop: Bench, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """A folder, one that does not exist, another kind of file: nothing is read, nothing is left beside it."""
+    (other := tmp_path / "notes.pdf").write_bytes(b"my notes")
+    for target in (tmp_path, tmp_path / "nowhere" / "a.pdf", other):
+        answer = type_in(shop, monkeypatch, f"scan --print {target}", codes(shop)[0])
+        assert answer.code == 3 and sys.stdin.read().strip() == codes(shop)[0]
+    assert list(tmp_path.glob("*.pdf*")) == [other] and other.read_bytes() == b"my notes"
 
 
 def test_a_scan_does_one_thing_at_a_time_and_needs_its_box(

@@ -56,6 +56,9 @@ def scan(
     elif move is not None:
         _move(move)
     elif print_to is not None:
+        # Refused before the first scan and not after the fortieth.
+        with files.prepared(print_to, b"%PDF-", force=force):
+            pass
         codes = list(dict.fromkeys(_codes(_known)))
         if not codes:
             raise UsageFault("no code was scanned: nothing to print", "scan one code a line")
