@@ -170,7 +170,6 @@ def test_a_healthy_cell_may_lie_full_for_months(per_month: float) -> None:
         ("first-day", 3.0, 5.0),
         ("first-day", 33.0, 10.0),
         ("first-day-discard", 3.0, 20.0),
-        ("first-day-discard", 33.0, 25.0),
     ],
 )
 def test_what_may_be_missing_grows_with_the_days_after_the_first(
