@@ -8,9 +8,10 @@ import pytest
 from sample_db.build import deciding, surprises
 from tests.sample.conftest import Built
 
-from straycell.acceptance import Outcome
+from straycell.acceptance.reasons import Outcome, Status
 from straycell.cells import Chemistry, Form, Look, Stage
 from straycell.readings import Charge, Method, Mistake, Quantity, Reading
+from straycell.safety.due.gather import due_now, survey
 from straycell.store.reader import open_reader
 from straycell.store.sample.notes import Deed, TakenBack
 from straycell.store.writer import Writer
@@ -189,3 +190,18 @@ def test_a_build_taken_apart_leaves_its_mark(built: Built) -> None:
     assert states == {"porch step light": "dismantled"}
     assert built.verdicts["H00090N"].outcome is Outcome.HOLD
     assert built.verdicts["H00091L"].outcome is Outcome.PACK
+
+
+def test_what_was_seen_of_a_cell_and_holds_it_is_a_danger_in_due(built: Built) -> None:
+    """Whatever the rule: a hold for safety that rests on something seen is in the list, as a danger."""
+    seen = {
+        verdict.code: reason.rule
+        for verdict in built.verdicts.values()
+        for reason in verdict.reasons
+        if reason.safety and reason.status in (Status.CLOSE, Status.FAILED) and reason.ceiling is Outcome.HOLD
+        if verdict.outcome is Outcome.HOLD
+    }
+    with open_reader(built.path) as reader:
+        found = due_now(survey(reader.household(built.rules, built.sample.now)), built.sample.now)
+    assert len(set(seen.values())) >= 10
+    assert seen.keys() <= {item.subject for item in found if item.kind.danger}
