@@ -7,7 +7,6 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 
 from straycell.acceptance import Evidence, Figures, RuleSet, figures
-from straycell.bench.cell_list import monthly_loss
 from straycell.bench.verdict_words import why
 from straycell.matching import Candidate
 from straycell.matching.screen.candidates import RestVoltage
@@ -55,7 +54,7 @@ def candidates(
                 own_trace=traces.get(code),
                 rest=rest_voltage(evidence, known, rules),
                 most_charge_a=known.most_charge_a,
-                loss_per_month=_loss_share(monthly_loss(verdict)),
+                loss_per_month=_loss_share(verdict.monthly_loss),
             )
         )
     return offers
