@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from straycell.acceptance import Outcome
 from straycell.bench import verdict_words
-from straycell.bench.context import Bench
+from straycell.bench.context import Bench, Reader, Writer
 from straycell.bench.intake.words import ending_in
 from straycell.bench.outlook import Outlook, outlook, what_waits
 from straycell.bench.recording.record import Lost
@@ -24,8 +24,6 @@ from straycell.readings import KINDS, Charge, Item, Mistake, Quantity, Reading
 
 if TYPE_CHECKING:
     from straycell.meters import Meter
-    from straycell.store.reader import Reader
-    from straycell.store.writer import Writer
 
 MOST_TO_COUNT = 2000
 """In a larger store the number of waiting cells is not counted before the first question."""
