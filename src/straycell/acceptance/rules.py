@@ -40,8 +40,23 @@ class Shown(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
+class Hold:
+    """What a reason that holds a cell means: its danger in `due` (empty: nothing was seen), whether a charge may come first.
+
+    `measured`: only a figure that was measured is that danger.
+    """
+
+    due: str = ""
+    charge: bool = False
+    measured: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class Limit:
-    """One limit. `bound` is min, max or words; `values` by key (see shipped.toml), `words` for looks."""
+    """One limit. `bound` is min, max or words; `values` by key (see shipped.toml), `words` for looks.
+
+    `holds` has each reason under it that holds a cell, by its rule.
+    """
 
     id: str
     text: str
@@ -56,6 +71,7 @@ class Limit:
     feeds_safety: str = ""
     grounds: tuple[Ground, ...] = ()
     shown: Shown = Shown.PLAIN
+    holds: Mapping[str, Hold] = field(default_factory=dict)
 
     def value(self, *keys: str) -> float:
         """The figure of the first key present. Raises KeyError when none is: callers ask `has` first."""
@@ -145,6 +161,16 @@ def shipped_rules() -> RuleSet:
     document = shipped_table("acceptance/shipped.toml")
     limits = {entry["id"]: _limit(entry) for entry in document["limit"]}
     return _rule_set(document["name"], limits)
+
+
+def hold_of(rule: str) -> Hold:
+    """What a hold of this rule means, which no person's file changes. A rule that does not say: a doubt, and no charge."""
+    return _holds().get(rule, Hold("doubt"))
+
+
+@lru_cache(maxsize=1)
+def _holds() -> Mapping[str, Hold]:
+    return {rule: hold for limit in shipped_rules().limits.values() for rule, hold in limit.holds.items()}
 
 
 def load_rules(path: Path | None = None) -> RuleSet:
@@ -307,6 +333,7 @@ def _limit(entry: Mapping[str, Any]) -> Limit:
         entry.get("feeds_safety", ""),
         tuple(Ground(each) for each in entry["grounds"]),
         Shown(entry.get("shown", "")),
+        {rule: Hold(**said) for rule, said in entry.get("holds", {}).items()},
     )
 
 
@@ -333,5 +360,5 @@ def _rule_set(name: str, limits: Mapping[str, Limit]) -> RuleSet:
 
 
 # The figures may stay while a function changes: without this number its old verdicts would still be trusted.
-ENGINE = 16
+ENGINE = 17
 """Raise when the rule functions change what they answer: recorded verdicts are then computed again."""
