@@ -1,20 +1,16 @@
 """The cells of the store with their figures of today, and the orders they are listed in."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from enum import StrEnum
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from straycell.acceptance import Outcome, RuleSet, Verdict, figures, usable_until
+from straycell.bench.context import Reader
 from straycell.cells import Cell, Chemistry, Form, Stage
 from straycell.quantities import Measured
-
-if TYPE_CHECKING:
-    from straycell.store.reader import Reader
 
 
 @dataclass(frozen=True, slots=True)
