@@ -16,10 +16,11 @@ def test_it_cannot_be_wished_away(bench: Bench) -> None:
     looks_fine = f"incident withdraw {a} --because 'looks fine'"
     for words in ("--mistake wrong-cell", "--mistake mistyped", "--mistake mistyped --kind fire"):
         assert "missing" in bench.refused(f"{looks_fine} {words}", 3)
+    assert "what was wrong" in bench.refused(looks_fine, 2)
     assert "bad contact" in bench.refused(f"{looks_fine} --mistake bad-contact", 2)
     assert a in bench.refused(f"{looks_fine} --mistake wrong-cell --right-cell {a}", 2)
     assert bench.do(f"cell show {a}")["stage"] == "condemned"
-    done = bench.do(f"incident withdraw {a} --mistake wrong-cell --right-cell {b} --because 'misread'")
+    done = bench.do(f"incident withdraw {a} --right-cell {b} --because 'misread'")
     assert (done["counts_of"], done["counts_as"]) == (b, "fire")
     assert "misread" in bench.run(f"cell history {a}").out and "misread" in bench.run(f"cell history {b}").out
     assert "finding-fell" in bench.run(f"cell history {a}").out
@@ -52,7 +53,7 @@ def test_a_kind_typed_wrong_is_said_right(bench: Bench) -> None:
     """A fall is not a fire: it holds; and where it was worse after all it condemns."""
     a, _, _ = (cell["code"] for cell in bench.prepare(ADD))
     bench.prepare(f"incident add --kind fire {a}")
-    line = f"incident withdraw {a} --mistake mistyped --because 'took the wrong word'"
+    line = f"incident withdraw {a} --because 'took the wrong word'"
     (cell,) = bench.do(f"{line} --kind drop")["cells"]
     assert cell["outcome"] == "hold"
     (cell,) = bench.do(f"{line} --kind drop --severe")["cells"]

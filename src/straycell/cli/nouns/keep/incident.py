@@ -10,6 +10,7 @@ from straycell.cli.app import cautions, clock, context, output, tables
 from straycell.cli.app.grammar import noun_app, values
 from straycell.cli.show.after_writing import talk_recorded
 from straycell.cli.show.verdict_page import outcome_cell
+from straycell.errors import UsageFault
 from straycell.readings import Mistake
 from straycell.safety import Step
 from straycell.safety.incidents import RETEST, incident_kinds
@@ -75,8 +76,10 @@ def add(
 @app.command("withdraw")
 def withdraw(
     code: Annotated[str, values.text_argument("CODE", "The cell it was recorded of.")],
-    mistake: Annotated[Mistake, values.word("--mistake", Mistake, "wrong-cell, or mistyped.")],
     because: values.BecauseOption,
+    mistake: Annotated[
+        Mistake | None, values.word("--mistake", Mistake, "Follows from the other options.")
+    ] = None,
     right_cell: Annotated[
         str | None, values.text_option("--right-cell", "The cell it really happened to.", metavar="CODE")
     ] = None,
@@ -92,6 +95,12 @@ def withdraw(
 
     What happened never vanishes. A cell that looks fine afterwards is tested again, not withdrawn.
     """
+    if mistake is None and right_cell is None and kind is None and not severe:
+        raise UsageFault(
+            "what was wrong is missing: the cell, or the kind",
+            "--right-cell CODE or --kind KIND; with --mistake wrong-cell alone its other cells keep it",
+        )
+    mistake = mistake or (Mistake.MISTYPED if right_cell is None else Mistake.WRONG_CELL)
     done = withdraw_incident(
         context.bench(),
         code,
