@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from straycell.bench.context import Reader, Writer
 from straycell.bench.paper.build_sheet import build_sheet
 from straycell.bench.project_match import project_match, require_plan, true_plan, understood
 from straycell.bench.recording.finish import OF_DEVICE, Device, finish_build, require_finishable
@@ -32,8 +33,6 @@ from straycell.safety import Step
 
 if TYPE_CHECKING:
     from straycell.bench.recording.inspection import Seen
-    from straycell.store.reader import Reader
-    from straycell.store.writer import Writer
 
 
 app = noun_app("Cells committed to a project, position by position.")

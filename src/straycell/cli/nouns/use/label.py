@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from straycell.bench.context import Reader
 from straycell.cli.app import cautions, clock, context, files, output
 from straycell.cli.app.grammar import noun_app, values
 from straycell.cli.nouns.use.label_read import read
@@ -24,7 +25,6 @@ from straycell.safety import Step, cautions_for
 
 if TYPE_CHECKING:
     from straycell.bench.paper.labels_of import CellLabel
-    from straycell.store.reader import Reader
 
 app = noun_app("Labels with a QR symbol: sheets, blank codes, single labels; and reading them back.")
 MOST_BLANK, MOST_COPIES = 2000, 50

@@ -1,14 +1,12 @@
 """`straycell match`: which cell a project gets, why that one, and why not the others. It changes nothing."""
 
-from __future__ import annotations
-
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
 from straycell.bench.candidates import candidates
-from straycell.bench.context import Bench
+from straycell.bench.context import Bench, Reader
 from straycell.bench.paper.build_sheet import mass_words
 from straycell.bench.project_match import (
     all_projects_match,
@@ -27,9 +25,6 @@ from straycell.errors import NegativeAnswer, UsageFault
 from straycell.matching import Match
 from straycell.projects import Project
 from straycell.safety import Step
-
-if TYPE_CHECKING:
-    from straycell.store.reader import Reader
 
 app = lone_app()
 
