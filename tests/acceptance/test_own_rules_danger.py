@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
-from tests.acceptance.bench import Bench, day
+from tests.acceptance.bench import Bench, day, good
 from tests.acceptance.test_charger_end import charged, measured
 
 from straycell.acceptance.judge import assess
@@ -32,6 +34,27 @@ def test_a_gentler_rate_hides_no_warming() -> None:
     bench = Bench().capacity(2.0, 1.2).charge(2.0, amps=0.9, ambient=22.0, peak=42.0)
     for rules in (shipped_rules(), own("warming-rate", value=0.01)):
         assert assess(bench.evidence(), rules, day(20.0)).outcome is Outcome.DISCARD
+
+
+@pytest.mark.parametrize("factor", [1.0, 2.0, 10.0])
+def test_a_wider_error_hides_no_doubt(factor: float) -> None:
+    """127 % that went in holds until a repeat; with three times the error it would be too vague to."""
+    bench = good()
+    bench.charges[-1] = replace(bench.charges[-1], put_in_ah=3.5)
+    shipped = assess(bench.evidence(), shipped_rules(), day(20.0))
+    wide = own("error-capacity", values={"gain": 0.05 * factor})
+    mine = assess(bench.evidence(), wide, day(20.0))
+    assert [r.rule for r in shipped.deciding] == [r.rule for r in mine.deciding] == ["charge-in"]
+    assert mine.outcome is Outcome.HOLD and mine.rules == "my bench"
+
+
+def test_what_a_person_s_own_file_may_loosen_is_not_held_against_it() -> None:
+    """A bench that is content with less is: 70 % of the rating is `pack` where its file says so."""
+    bench = good(capacity=1.9)
+    shipped = assess(bench.evidence(), shipped_rules(), day(20.0))
+    loose = own("capacity", values={"pack": 0.6, "solo": 0.6})
+    assert shipped.outcome is Outcome.SOLO
+    assert assess(bench.evidence(), loose, day(20.0)).outcome is Outcome.PACK
 
 
 @pytest.mark.parametrize("limit_id", [i for i, limit in shipped_rules().limits.items() if limit.values])

@@ -125,6 +125,14 @@ class RuleSet:
     def limit(self, limit_id: str) -> Limit:
         return self.limits[limit_id]
 
+    def behind(self, rule: str) -> Limit | None:
+        """The limit that a reason of this rule is judged under: rules are named more finely, capacity-pack under capacity."""
+        stem = max(
+            (known for known in self.limits if f"{rule}-".startswith(f"{known}-")), key=len, default=""
+        )
+        held = next((limit for limit in self.limits.values() if rule in limit.holds), None)
+        return held or self.limits.get(stem)
+
     def figure(self, limit_id: str, *keys: str) -> float:
         """The figure of a limit for the first key present."""
         return self.limits[limit_id].value(*keys)
@@ -360,5 +368,5 @@ def _rule_set(name: str, limits: Mapping[str, Limit]) -> RuleSet:
 
 
 # The figures may stay while a function changes: without this number its old verdicts would still be trusted.
-ENGINE = 17
+ENGINE = 18
 """Raise when the rule functions change what they answer: recorded verdicts are then computed again."""

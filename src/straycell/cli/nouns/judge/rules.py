@@ -33,19 +33,16 @@ def show(
 
 
 def _named(rules: RuleSet, limit_id: str) -> Limit:
-    # A verdict names its rules more finely than the limits: capacity-discard is judged under capacity.
-    stem = max(
-        (known for known in rules.limits if f"{limit_id}-".startswith(f"{known}-")), key=len, default=""
-    )
-    if stem and stem != limit_id:
-        output.talk(f"{one_line(limit_id)[:80]}: not the name of a limit; it is judged under {stem}")
-    if not stem:
+    limit = rules.behind(limit_id)
+    if limit is None:
         near = nearest_words(limit_id, list(rules.limits))
         hint = f"did you mean {', '.join(near)}? " if near else ""
         raise BadData(
             f"there is no limit {one_line(limit_id)[:80]}", f"{hint}all of them: straycell rules show"
         )
-    return rules.limits[stem]
+    if limit.id != limit_id:
+        output.talk(f"{one_line(limit_id)[:80]}: not the name of a limit; it is judged under {limit.id}")
+    return limit
 
 
 def _limit_json(limit: Limit) -> Json:
