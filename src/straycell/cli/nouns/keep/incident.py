@@ -86,7 +86,7 @@ def withdraw(
     kind: Annotated[
         str | None, values.text_option("--kind", "What really happened (incident kinds).", metavar="KIND")
     ] = None,
-    severe: Annotated[bool, typer.Option("--severe", help="That condemns at once.")] = False,
+    severe: Annotated[bool, values.flag("--severe", "That condemns at once.")] = False,
     number: Annotated[
         str | None, values.text_option("--incident", "Which one, of several.", metavar="NUMBER")
     ] = None,
