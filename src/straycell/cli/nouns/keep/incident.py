@@ -4,11 +4,14 @@ from typing import Annotated, Any
 
 import typer
 
-from straycell.bench.recording.discard import record_incident
+from straycell.bench.recording.discard import record_incident, withdraw_incident
 from straycell.bench.recording.record import lost_words
 from straycell.cli.app import cautions, clock, context, output, tables
 from straycell.cli.app.grammar import noun_app, values
+from straycell.cli.show.after_writing import talk_recorded
 from straycell.cli.show.verdict_page import outcome_cell
+from straycell.errors import UsageFault
+from straycell.readings import Mistake
 from straycell.safety import Step
 from straycell.safety.incidents import RETEST, incident_kinds
 
@@ -61,12 +64,71 @@ def add(
         output.talk(f"condemned at once{reason}")
     else:
         output.talk(f"held until {', '.join(RETEST[:-1])} and {RETEST[-1]} are recorded again{reason}")
+    output.hint("of the wrong cell, or another kind? straycell incident withdraw CODE moves it")
     # A device that runs on a harmed cell is the more urgent danger, so it is named even with --quiet.
     for line in lost_words(done.lost):
         output.talk(line)
     cautions.talk(
         Step.INCIDENT, *([Step.DISCARD] if done.severe else []), kinds=[cell.facts for cell, _ in outcomes]
     )
+
+
+@app.command("withdraw")
+def withdraw(
+    code: Annotated[str, values.text_argument("CODE", "The cell it was recorded of.")],
+    because: values.BecauseOption,
+    mistake: Annotated[
+        Mistake | None, values.word("--mistake", Mistake, "Follows from the other options.")
+    ] = None,
+    right_cell: Annotated[
+        str | None, values.text_option("--right-cell", "The cell it really happened to.", metavar="CODE")
+    ] = None,
+    kind: Annotated[
+        str | None, values.text_option("--kind", "What really happened (incident kinds).", metavar="KIND")
+    ] = None,
+    severe: Annotated[bool, typer.Option("--severe", help="That condemns at once.")] = False,
+    number: Annotated[
+        str | None, values.text_option("--incident", "Which one, of several.", metavar="NUMBER")
+    ] = None,
+) -> None:
+    """Take back an incident of the wrong cell or kind: it moves to the right one, the history keeps both.
+
+    What happened never vanishes. A cell that looks fine afterwards is tested again, not withdrawn.
+    """
+    if mistake is None and right_cell is None and kind is None and not severe:
+        raise UsageFault(
+            "what was wrong is missing: the cell, or the kind",
+            "--right-cell CODE or --kind KIND; with --mistake wrong-cell alone its other cells keep it",
+        )
+    mistake = mistake or (Mistake.MISTYPED if right_cell is None else Mistake.WRONG_CELL)
+    done = withdraw_incident(
+        context.bench(),
+        code,
+        mistake,
+        because,
+        right_cell=right_cell,
+        name=kind,
+        severe=severe,
+        number=number,
+    )
+    document = {
+        "code": done.cell,
+        "kind": done.was.kind,
+        "at": done.was.at,
+        "mistake": mistake,
+        "because": because,
+        "counts_of": done.now_of,
+        "counts_as": done.kind,
+        "severe": done.severe,
+        "cells": [
+            {"code": a.cell.code, "stage": a.cell.stage, "outcome": a.verdict.outcome.word}
+            for a in done.recorded.after
+        ],
+    }
+    counts = f"it counts as '{done.kind}' of {done.now_of}" if done.now_of else "its other cells keep it"
+    line = f"'{done.was.kind}' of {done.cell} taken back as {mistake}: {counts}"
+    output.emit(document, lambda: output.say(line))
+    talk_recorded(done.recorded, Step.INCIDENT)
 
 
 @app.command("kinds")
