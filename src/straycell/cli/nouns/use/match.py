@@ -3,8 +3,6 @@
 from pathlib import Path
 from typing import Annotated
 
-import typer
-
 from straycell.bench.candidates import candidates
 from straycell.bench.context import Bench, Reader
 from straycell.bench.paper.build_sheet import mass_words
@@ -33,31 +31,28 @@ app = lone_app()
 def match(
     name: Annotated[str | None, values.text_argument("NAME", "The project; or --all.")] = None,
     everyone: Annotated[
-        bool, typer.Option("--all", help="All pending projects at once; no cell is used twice.")
+        bool, values.flag("--all", "All pending projects at once; no cell is used twice.")
     ] = False,
     cells: Annotated[
         list[str] | None,
-        typer.Option(
+        values.option(
             "--cells",
+            "A dry run with these cells; --cells A,B --cells C,D puts two choices side by side.",
             metavar="CODE...",
-            help="A dry run with these cells; --cells A,B --cells C,D puts two choices side by side.",
-            show_default=False,
         ),
     ] = None,
     what: Annotated[
         str | None, values.text_option("--what", 'A load without a project, like "5V 300mA".', metavar="LOAD")
     ] = None,
     chart: Annotated[
-        bool, typer.Option("--chart", help="Draw the candidates' run times, or what the groups hold.")
+        bool, values.flag("--chart", "Draw the candidates' run times, or what the groups hold.")
     ] = False,
     out: Annotated[
         Path | None,
-        typer.Option(
-            "--out", metavar="FILE", help="The chart as a picture (.png or .svg).", show_default=False
-        ),
+        values.option("--out", "The chart as a picture (.png or .svg).", metavar="FILE"),
     ] = None,
     force: files.Force = False,
-    more: Annotated[list[str] | None, typer.Argument(hidden=True, metavar="[CODE]...")] = None,
+    more: values.MoreCodes = None,
 ) -> None:
     """Find the least capable cells that do the project's job, with every reason. Nothing is reserved.
 
