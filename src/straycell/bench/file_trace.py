@@ -86,8 +86,11 @@ def work_out(case: Case, request: Request, progress: Callable[[float], None] | N
         meter=request.meter,
         defaults=case.rules.defaults,
         most_v=case.full_voltage_v + case.figure("voltage-over-full"),
+        doubt_v=case.full_voltage_v + case.figure("voltage-over-full-doubt"),
         not_before=charge.at if charge is not None and later else None,
         floor_v=None if case.facts.chemistry is Chemistry.PRIMARY else case.figure("voltage-floor"),
+        rest_s=case.figure("rest-time") * 3600.0,
+        explained=case.figure("charge-in"),
     )
     items, doubts = derived_items(trace, result, occasion)
     items += _lone_heat(case, trace, request)

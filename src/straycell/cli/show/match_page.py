@@ -1,12 +1,9 @@
 """A match on the screen: who gets which cells, why these, why not the others, the pack they make."""
 
-from __future__ import annotations
-
 import math
-from typing import TYPE_CHECKING
 
 from straycell.bench.candidates import candidates
-from straycell.bench.context import Bench
+from straycell.bench.context import Bench, Reader
 from straycell.builds import Build
 from straycell.cells import position_name
 from straycell.cli.app import output
@@ -18,10 +15,6 @@ from straycell.matching.words import run_hours
 from straycell.pictures.bars import Bar, Chart
 from straycell.projects import Project
 from straycell.quantities import Dimension, show
-
-if TYPE_CHECKING:
-    from straycell.store.reader import Reader
-
 
 SHOWN = 8
 

@@ -72,7 +72,7 @@ def page(verdict: Verdict, now: datetime, *, everything: bool = False) -> None:
         output.section("Every rule" if everything else "Not met")
         tables.table(
             ["rule", "status", "observed", "limit", "how near", "best", "safety"],
-            [_row(reason) for reason in shown],
+            [row_of(reason) for reason in shown],
             # A limit cut short would be read as another limit.
             flexible=None,
             empty="",
@@ -83,8 +83,9 @@ def page(verdict: Verdict, now: datetime, *, everything: bool = False) -> None:
     output.say(f"rules: {verdict.rules} ({verdict.rules_hash[:12]}), judged {output.stamp_short(verdict.at)}")
 
 
-def _row(reason: Reason) -> list[str | None]:
-    known = shipped_rules().limits.get(reason.rule)
+def row_of(reason: Reason) -> list[str | None]:
+    """A reason as a row of its table: its figures read as those of the limit behind it."""
+    known = shipped_rules().behind(reason.rule)
     shown = known.shown if known is not None else Shown.PLAIN
     return [
         reason.rule,

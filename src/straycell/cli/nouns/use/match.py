@@ -1,14 +1,10 @@
 """`straycell match`: which cell a project gets, why that one, and why not the others. It changes nothing."""
 
-from __future__ import annotations
-
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
-
-import typer
+from typing import Annotated
 
 from straycell.bench.candidates import candidates
-from straycell.bench.context import Bench
+from straycell.bench.context import Bench, Reader
 from straycell.bench.paper.build_sheet import mass_words
 from straycell.bench.project_match import (
     all_projects_match,
@@ -28,9 +24,6 @@ from straycell.matching import Match
 from straycell.projects import Project
 from straycell.safety import Step
 
-if TYPE_CHECKING:
-    from straycell.store.reader import Reader
-
 app = lone_app()
 
 
@@ -38,31 +31,28 @@ app = lone_app()
 def match(
     name: Annotated[str | None, values.text_argument("NAME", "The project; or --all.")] = None,
     everyone: Annotated[
-        bool, typer.Option("--all", help="All pending projects at once; no cell is used twice.")
+        bool, values.flag("--all", "All pending projects at once; no cell is used twice.")
     ] = False,
     cells: Annotated[
         list[str] | None,
-        typer.Option(
+        values.option(
             "--cells",
+            "A dry run with these cells; --cells A,B --cells C,D puts two choices side by side.",
             metavar="CODE...",
-            help="A dry run with these cells; --cells A,B --cells C,D puts two choices side by side.",
-            show_default=False,
         ),
     ] = None,
     what: Annotated[
         str | None, values.text_option("--what", 'A load without a project, like "5V 300mA".', metavar="LOAD")
     ] = None,
     chart: Annotated[
-        bool, typer.Option("--chart", help="Draw the candidates' run times, or what the groups hold.")
+        bool, values.flag("--chart", "Draw the candidates' run times, or what the groups hold.")
     ] = False,
     out: Annotated[
         Path | None,
-        typer.Option(
-            "--out", metavar="FILE", help="The chart as a picture (.png or .svg).", show_default=False
-        ),
+        values.option("--out", "The chart as a picture (.png or .svg).", metavar="FILE"),
     ] = None,
     force: files.Force = False,
-    more: Annotated[list[str] | None, typer.Argument(hidden=True, metavar="[CODE]...")] = None,
+    more: values.MoreCodes = None,
 ) -> None:
     """Find the least capable cells that do the project's job, with every reason. Nothing is reserved.
 
