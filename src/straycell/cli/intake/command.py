@@ -31,7 +31,7 @@ def run(
     teardown: Annotated[
         str | None, values.text_option("--teardown", "Go on with this tear-down, like AT3.", metavar="CODE")
     ] = None,
-    due: Annotated[bool, typer.Option("--due", help="Go through the cells that wait for a reading.")] = False,
+    due: Annotated[bool, values.flag("--due", "Go through the cells that wait for a reading.")] = False,
 ) -> None:
     """Record in a dialogue: one tear-down, cell after cell, or the readings that are due.
 
@@ -129,17 +129,18 @@ def _document(session: Session, kept: list[CellKept]) -> dict[str, object]:
 def _table(kept: list[CellKept]) -> None:
     if not kept:
         return
-    rows = [
-        [
-            each.code,
-            describe_kind(each.facts, with_marking=False),
-            each.outcome.word,
-            next(iter(each.because), None),
-        ]
-        for each in kept
-    ]
     output.say("")
-    tables.table(["code", "kind", "outcome", "why"], rows, flexible="why", empty="")
+    tables.grid(
+        kept,
+        {
+            "code": lambda each: each.code,
+            "kind": lambda each: describe_kind(each.facts, with_marking=False),
+            "outcome": lambda each: each.outcome.word,
+            "why": lambda each: next(iter(each.because), None),
+        },
+        flexible="why",
+        empty="",
+    )
     counts = Counter(each.outcome for each in kept)
     outcomes = ", ".join(f"{counts[outcome]} {outcome.word}" for outcome in sorted(counts, reverse=True))
     output.say(f"{count_of(len(kept), 'cell')}: {outcomes}")

@@ -1,6 +1,6 @@
 """One cell on one page: what it is, what it may do, why, what comes next; many as a table of figures."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 
 from straycell.acceptance import usable_until
@@ -42,11 +42,15 @@ def sheet(page: CellSheet) -> None:
         "Next", verdict_words.next_steps(page.verdict, page.now) or ["nothing: it is ready for a project"]
     )
     output.section("Readings")
-    rows = [reading_row(recorded, page.defaults, page.doubted) for recorded in page.recorded]
-    tables.table(["id", "what", "value", "at", "how"], rows, flexible="how", empty="none recorded yet")
+    tables.table(
+        ["id", "what", "value", "at", "how"],
+        [reading_row(recorded, page.defaults, page.doubted) for recorded in page.recorded],
+        flexible="how",
+        empty="none recorded yet",
+    )
 
 
-COLUMNS: dict[str, Callable[[Listed], str | None]] = {
+COLUMNS: tables.Columns[Listed] = {
     "code": lambda each: each.cell.code,
     "outcome": lambda each: outcome_cell(each.outcome),
     "mAh": lambda each: _number(each.capacity, 1e3),
@@ -54,13 +58,13 @@ COLUMNS: dict[str, Callable[[Listed], str | None]] = {
     "%/month": lambda each: f"{each.loss_pct_month[0]:.1f}" if each.loss_pct_month else None,
     "until": lambda each: output.day(usable_until(each.outcome, each.valid_until)),
     "box": lambda each: each.cell.box,
-    "form": lambda each: each.cell.facts.form.value,
-    "chem.": lambda each: each.cell.facts.chemistry.value,
-    "stage": lambda each: each.cell.stage.value,
+    "form": lambda each: each.cell.facts.form,
+    "chem.": lambda each: each.cell.facts.chemistry,
+    "stage": lambda each: each.cell.stage,
     "teardown": lambda each: each.cell.teardown,
-    "maker": lambda each: each.cell.facts.maker or None,
-    "marking": lambda each: each.cell.facts.marking or None,
-    "note": lambda each: each.note or None,
+    "maker": lambda each: each.cell.facts.maker,
+    "marking": lambda each: each.cell.facts.marking,
+    "note": lambda each: each.note,
 }
 # Figures first, then what may be done until when; nine columns fit the 80 of a plain terminal.
 _USUAL = ("code", "outcome", "mAh", "mohm", "%/month", "until", "form", "chem.", "box")
@@ -83,9 +87,12 @@ def chosen_columns(text: str | None) -> Sequence[str]:
 def show(listed: Sequence[Listed], names: Sequence[str]) -> None:
     """The table; the last column gives way."""
     # The person put it last, so it matters least.
-    rows = [[COLUMNS[name](each) for name in names] for each in listed]
-    tables.table(
-        names, rows, flexible=names[-1], right=_FIGURES, empty="no cell fits; to log cells: straycell intake"
+    tables.grid(
+        listed,
+        {name: COLUMNS[name] for name in names},
+        flexible=names[-1],
+        right=_FIGURES,
+        empty="no cell fits; to log cells: straycell intake",
     )
 
 

@@ -6,18 +6,17 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
-import typer
-
 from straycell.cli.app import options, output
 from straycell.cli.app.files import Force as Force
 from straycell.cli.app.files import write_whole
+from straycell.cli.app.grammar import values
 
 if TYPE_CHECKING:
     from straycell.bench.paper.prints import Drawing
 
 Out = Annotated[
     Path | None,
-    typer.Option("--out", metavar="FILE", help="Draw it into this file, .png or .svg.", show_default=False),
+    values.option("--out", "Draw it into this file, .png or .svg.", metavar="FILE"),
 ]
 
 

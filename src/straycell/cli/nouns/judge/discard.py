@@ -2,8 +2,6 @@
 
 from typing import Annotated
 
-import typer
-
 from straycell.acceptance import Condemnation
 from straycell.bench.recording.discard import discard_cell
 from straycell.bench.recording.record import lost_words
@@ -20,24 +18,26 @@ def discard(
     code: values.CellArgument,
     because: values.BecauseOption,
     yes: Annotated[
-        bool, typer.Option("--yes", help="Accepted for scripts, without effect: the reason confirms.")
+        bool, values.flag("--yes", "Accepted for scripts, without effect: the reason confirms.")
     ] = False,
 ) -> None:
     """Take a cell out of use for good. No later reading brings it back."""
     del yes  # nothing is asked here, at a terminal or not
     done = discard_cell(context.bench(), code, because)
     cell, earlier, project = done.after.cell, done.earlier, done.project
-    document = {
-        "code": cell.code,
-        "stage": cell.stage,
-        "outcome": "discard",
-        "because": done.because,
-        "discarded_at": done.at,
-        "discarded_before": earlier is not None,
-        "freed_project": None if done.in_build else project,
-        "in_build": project if done.in_build else None,
-    }
-    output.emit(document, lambda: output.say(f"{cell.code}  {_word(because, earlier)}"))
+    output.emit(
+        {
+            "code": cell.code,
+            "stage": cell.stage,
+            "outcome": "discard",
+            "because": done.because,
+            "discarded_at": done.at,
+            "discarded_before": earlier is not None,
+            "freed_project": None if done.in_build else project,
+            "in_build": project if done.in_build else None,
+        },
+        lambda: output.say(f"{cell.code}  {_word(because, earlier)}"),
+    )
     if earlier is not None:
         output.talk("nothing was written: a discard is final, and its first reason holds")
     if project is not None:

@@ -2,9 +2,7 @@
 
 from typing import Annotated
 
-import typer
-
-from straycell.acceptance import Verdict, verdict_to_json
+from straycell.acceptance import verdict_to_json
 from straycell.bench import verdict_words
 from straycell.bench.cell_list import VerdictOrder, sort_verdicts
 from straycell.bench.paper.charts import limits_chart_of
@@ -20,7 +18,7 @@ app = noun_app("What a cell may be used for, with every reason.")
 @app.command("show")
 def show(
     code: values.CellArgument,
-    everything: Annotated[bool, typer.Option("--all", help="Also the rules that are met.")] = False,
+    everything: Annotated[bool, values.flag("--all", "Also the rules that are met.")] = False,
 ) -> None:
     """Show a cell's verdict: why, what to do next, and when."""
     bench = context.bench()
@@ -55,15 +53,18 @@ def list_all(
     # Chosen after judging: an outcome that ran out today is not the recorded one.
     chosen = [verdict for verdict in verdicts.values() if outcome is None or verdict.outcome is outcome]
     chosen = sort_verdicts(chosen, sort or VerdictOrder.CODE)
-    columns: tables.Columns[Verdict] = {
-        "code": lambda v: v.code,
-        "outcome": lambda v: outcome_cell(v.outcome),
-        "why": lambda v: next(iter(verdict_words.why(v)), None),
-        "next": lambda v: verdict_words.next_in_short(v, now),
-        "until": verdict_words.until,
-    }
     tables.listing(
-        chosen, verdict_to_json, columns, flexible="why", empty="no cell fits; to log cells: straycell intake"
+        chosen,
+        verdict_to_json,
+        {
+            "code": lambda v: v.code,
+            "outcome": lambda v: outcome_cell(v.outcome),
+            "why": lambda v: next(iter(verdict_words.why(v)), None),
+            "next": lambda v: verdict_words.next_in_short(v, now),
+            "until": verdict_words.until,
+        },
+        flexible="why",
+        empty="no cell fits; to log cells: straycell intake",
     )
 
 
@@ -76,5 +77,7 @@ def refresh() -> None:
             lambda writer: writer.refresh_verdicts(progress, helpers=context.helpers()),
             context.size_of(context.store_path()),
         )
-    document = {"refreshed": changed, "rules": rules.name, "rules_hash": rules.hash}
-    output.emit(document, lambda: output.say(f"{changed} verdicts recorded under {rules.name}"))
+    output.emit(
+        {"refreshed": changed, "rules": rules.name, "rules_hash": rules.hash},
+        lambda: output.say(f"{changed} verdicts recorded under {rules.name}"),
+    )

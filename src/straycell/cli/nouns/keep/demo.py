@@ -9,10 +9,8 @@ from datetime import datetime
 from pathlib import Path
 from typing import Annotated
 
-import typer
-
 from straycell.cli.app import clock, context, options, output
-from straycell.cli.app.grammar import lone_app
+from straycell.cli.app.grammar import lone_app, values
 from straycell.cli.nouns.keep import demo_story
 from straycell.cli.show import demo_screen
 from straycell.errors import BadData
@@ -25,7 +23,7 @@ app = lone_app()
 def demo(
     keep: Annotated[
         Path | None,
-        typer.Option("--keep", metavar="FILE", help="Keep the sample store here.", show_default=False),
+        values.option("--keep", "Keep the sample store here.", metavar="FILE"),
     ] = None,
 ) -> None:
     """Show the whole flow on an invented workshop, from tear-downs to a matched project and labels.

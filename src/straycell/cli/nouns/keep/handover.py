@@ -3,8 +3,6 @@
 from pathlib import Path
 from typing import Annotated, Any
 
-import typer
-
 from straycell.cli.app import cautions, context, files, output, tables
 from straycell.cli.app.grammar import noun_app, values
 from straycell.quantities import count_of
@@ -22,7 +20,7 @@ def add(
     place: Annotated[str, values.text_argument("PLACE", "Where the cells go.")],
     codes: Annotated[
         list[str] | None,
-        typer.Argument(metavar="[CODE]...", help="Only these (default: all that wait).", show_default=False),
+        values.argument("[CODE]...", "Only these (default: all that wait)."),
     ] = None,
 ) -> None:
     """Gather the condemned cells that wait; an open hand-over for the same place takes them in."""
@@ -43,21 +41,26 @@ def list_all() -> None:
     """List the hand-overs, and how many condemned cells wait for one."""
     with context.bench().reading() as reader:
         entries = reader.handovers()
-    columns: tables.Columns[HandoverEntry] = {
-        "n": lambda e: e.id,
-        "state": lambda e: "closed " + output.day(e.closed_at) if e.closed_at else "open",
-        "begun": lambda e: output.day(e.opened_at),
-        "cells": lambda e: len(e.codes),
-        "place": lambda e: e.place,
-    }
-    tables.listing(entries, _head, columns, flexible="place", empty="no hand-over yet")
+    tables.listing(
+        entries,
+        _head,
+        {
+            "n": lambda e: e.id,
+            "state": lambda e: "closed " + output.day(e.closed_at) if e.closed_at else "open",
+            "begun": lambda e: output.day(e.opened_at),
+            "cells": lambda e: len(e.codes),
+            "place": lambda e: e.place,
+        },
+        flexible="place",
+        empty="no hand-over yet",
+    )
 
 
 @app.command("show")
 def show(
     number: Number,
     out: Annotated[
-        Path | None, typer.Option("--out", metavar="PDF", help="Write the list to go with them as a PDF.")
+        Path | None, values.option("--out", "Write the list to go with them as a PDF.", metavar="PDF")
     ] = None,
     force: files.Force = False,
 ) -> None:
@@ -118,16 +121,20 @@ def document(entry: HandoverEntry, listed: HandoverList) -> dict[str, Any]:
 
 def _page(entry: HandoverEntry, listed: HandoverList) -> None:
     output.say(f"hand-over {entry.id} to {entry.place}, {'closed' if entry.closed_at else 'open'}")
-    columns: tables.Columns[HandoverLine] = {
-        "count": lambda line: line.count,
-        "form": lambda line: line.form,
-        "chem.": lambda line: line.chemistry,
-        "state": _state,
-        "mass": lambda line: _amount(line.mass, "g"),
-        "energy": lambda line: _amount(line.energy, "Wh"),
-        "UN": lambda line: line.un,
-    }
-    tables.grid(listed.lines, columns, flexible="state", empty="no condemned cell on it")
+    tables.grid(
+        listed.lines,
+        {
+            "count": lambda line: line.count,
+            "form": lambda line: line.form,
+            "chem.": lambda line: line.chemistry,
+            "state": _state,
+            "mass": lambda line: _amount(line.mass, "g"),
+            "energy": lambda line: _amount(line.energy, "Wh"),
+            "UN": lambda line: line.un,
+        },
+        flexible="state",
+        empty="no condemned cell on it",
+    )
     for line in listed.lines:
         output.section(f"{line.count} x {line.form} {line.chemistry}: {_state(line)}")
         for cell in line.cells:

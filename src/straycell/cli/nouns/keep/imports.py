@@ -6,8 +6,6 @@ from pathlib import Path
 from types import ModuleType
 from typing import Annotated
 
-import typer
-
 from straycell.cli.app import cautions, context, output
 from straycell.cli.app.grammar import noun_app, values
 from straycell.cli.app.progress import counting
@@ -18,12 +16,8 @@ from straycell.store.exchange.table import Fault, Imported, parse_mapping
 
 app = noun_app("Cells and readings from a CSV file, all of it or nothing.")
 SHOWN = 20
-FileArgument = Annotated[
-    Path | None, typer.Argument(metavar="FILE.csv", help="Commas, semicolons or tabs.", show_default=False)
-]
-PartialOption = Annotated[
-    bool, typer.Option("--partial", help="Take the valid lines and leave out the others.")
-]
+FileArgument = Annotated[Path | None, values.argument("FILE.csv", "Commas, semicolons or tabs.")]
+PartialOption = Annotated[bool, values.flag("--partial", "Take the valid lines and leave out the others.")]
 ColumnsOption = Annotated[
     str | None,
     values.text_option(
@@ -32,7 +26,7 @@ ColumnsOption = Annotated[
         metavar='"code=Nr, rated_capacity=Cap in mAh"',
     ),
 ]
-TemplateOption = Annotated[bool, typer.Option("--template", help="Print a file to fill in.")]
+TemplateOption = Annotated[bool, values.flag("--template", "Print a file to fill in.")]
 
 
 @app.command("cells")

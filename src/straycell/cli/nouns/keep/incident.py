@@ -1,8 +1,6 @@
 """`straycell incident`: something happened to cells; they are held until tested again, or condemned at once."""
 
-from typing import Annotated, Any
-
-import typer
+from typing import Annotated
 
 from straycell.bench.recording.discard import record_incident, withdraw_incident
 from straycell.bench.recording.record import lost_words
@@ -20,9 +18,7 @@ app = noun_app("Something happened to cells: short circuit, drop, heat, water, a
 
 @app.command("add")
 def add(
-    codes: Annotated[
-        list[str], typer.Argument(metavar="CODE...", help="The cells it happened to.", show_default=False)
-    ],
+    codes: Annotated[list[str], values.argument("CODE...", "The cells it happened to.")],
     kind: Annotated[
         str,
         values.text_option(
@@ -32,31 +28,35 @@ def add(
         ),
     ],
     note: Annotated[str | None, values.text_option("--note", "What happened.")] = None,
-    severe: Annotated[
-        bool, typer.Option("--severe", help="Condemn at once, whatever the kind says.")
-    ] = False,
+    severe: Annotated[bool, values.flag("--severe", "Condemn at once, whatever the kind says.")] = False,
 ) -> None:
     """Record an incident: every cell named is held until it is tested and checked again."""
     done = record_incident(context.bench(), codes, kind, note=note or "", severe=severe)
     outcomes = [(after.cell, after.verdict.outcome.word) for after in done.after]
-    document: dict[str, Any] = {
-        "id": done.number,
-        "kind": done.name,
-        "severe": done.severe,
-        "note": note,
-        "at": clock.now(),
-        "why": done.kind.why if done.kind else None,
-        "source": done.kind.source if done.kind else None,
-        "retest": [] if done.severe else list(RETEST),
-        "freed_projects": sorted(project for project, (_, inside) in done.lost.items() if not inside),
-        "in_builds": sorted(project for project, (_, inside) in done.lost.items() if inside),
-        "cells": [{"code": cell.code, "stage": cell.stage, "outcome": word} for cell, word in outcomes],
-    }
-    rows = [
-        [after.cell.code, after.cell.stage.value, outcome_cell(after.verdict.outcome)] for after in done.after
-    ]
     output.emit(
-        document, lambda: tables.table(["code", "stage", "outcome"], rows, flexible="stage", empty="")
+        {
+            "id": done.number,
+            "kind": done.name,
+            "severe": done.severe,
+            "note": note,
+            "at": clock.now(),
+            "why": done.kind.why if done.kind else None,
+            "source": done.kind.source if done.kind else None,
+            "retest": [] if done.severe else list(RETEST),
+            "freed_projects": sorted(project for project, (_, inside) in done.lost.items() if not inside),
+            "in_builds": sorted(project for project, (_, inside) in done.lost.items() if inside),
+            "cells": [{"code": cell.code, "stage": cell.stage, "outcome": word} for cell, word in outcomes],
+        },
+        lambda: tables.grid(
+            done.after,
+            {
+                "code": lambda after: after.cell.code,
+                "stage": lambda after: after.cell.stage,
+                "outcome": lambda after: outcome_cell(after.verdict.outcome),
+            },
+            flexible="stage",
+            empty="",
+        ),
     )
     reason = f": {done.kind.why}" if done.kind else ""
     # On stderr also with --json: whoever reads only the data must not miss that a cell is condemned.
@@ -86,7 +86,7 @@ def withdraw(
     kind: Annotated[
         str | None, values.text_option("--kind", "What really happened (incident kinds).", metavar="KIND")
     ] = None,
-    severe: Annotated[bool, typer.Option("--severe", help="That condemns at once.")] = False,
+    severe: Annotated[bool, values.flag("--severe", "That condemns at once.")] = False,
     number: Annotated[
         str | None, values.text_option("--incident", "Which one, of several.", metavar="NUMBER")
     ] = None,
@@ -134,9 +134,17 @@ def withdraw(
 @app.command("kinds")
 def kinds() -> None:
     """List the known kinds, and which condemn at once."""
-    listed = incident_kinds()
-    document = [
-        {"kind": k.id, "text": k.text, "severe": k.severe, "why": k.why, "source": k.source} for k in listed
-    ]
-    rows = [[k.id, "condemns" if k.severe else "holds", f"{k.text}: {k.why}"] for k in listed]
-    output.emit(document, lambda: tables.story(["kind", "what it does", "when, and why"], rows))
+    output.emit(
+        [
+            {"kind": k.id, "text": k.text, "severe": k.severe, "why": k.why, "source": k.source}
+            for k in incident_kinds()
+        ],
+        lambda: tables.story(
+            incident_kinds(),
+            {
+                "kind": lambda k: k.id,
+                "what it does": lambda k: "condemns" if k.severe else "holds",
+                "when, and why": lambda k: f"{k.text}: {k.why}",
+            },
+        ),
+    )

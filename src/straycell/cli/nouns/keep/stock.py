@@ -4,12 +4,10 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated
 
-import typer
-
 from straycell.bench.paper.inventory import boxes_now
 from straycell.bench.wording.shapes import stock_json
 from straycell.cli.app import cautions, context, output, tables
-from straycell.cli.app.grammar import lone_app
+from straycell.cli.app.grammar import lone_app, values
 from straycell.cli.show import picture
 from straycell.safety import Step
 from straycell.safety.stock import BoxStock
@@ -19,9 +17,7 @@ app = lone_app()
 
 @app.command()
 def stock(
-    chart: Annotated[
-        bool, typer.Option("--chart", help="Draw every cell, capacity over resistance.")
-    ] = False,
+    chart: Annotated[bool, values.flag("--chart", "Draw every cell, capacity over resistance.")] = False,
     out: picture.Out = None,
     force: picture.Force = False,
 ) -> None:

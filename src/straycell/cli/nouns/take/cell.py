@@ -4,8 +4,6 @@ from datetime import datetime
 from pathlib import Path
 from typing import Annotated, Any
 
-import typer
-
 from straycell.bench import verdict_words
 from straycell.bench.cell_list import CellOrder, Wanted, cell_list, sort_cells
 from straycell.bench.cell_sheet import cell_history, cell_sheet
@@ -16,7 +14,6 @@ from straycell.bench.wording import shapes, sheet_words
 from straycell.cells import Cell, Chemistry, Form, Stage, tidy_code
 from straycell.cli.app import cautions, context, files, output, tables
 from straycell.cli.app.grammar import noun_app, values
-from straycell.cli.app.grammar.fields import takes
 from straycell.cli.nouns.take import facts
 from straycell.cli.show import cell_page, picture
 from straycell.cli.show.after_writing import talk_recorded
@@ -33,7 +30,7 @@ app = noun_app("One cell, one code, for life.")
 
 
 @app.command("add")
-@takes(facts.SAID)
+@values.takes(facts.SAID)
 def add(
     teardown: facts.TeardownOption = None,
     pack: facts.PackOption = None,
@@ -95,7 +92,7 @@ def _advice(cell: Cell) -> list[str]:
 
 
 @app.command("correct")
-@takes(facts.SAID)
+@values.takes(facts.SAID)
 def correct(
     code: values.CellArgument,
     because: values.BecauseOption,
@@ -210,9 +207,7 @@ def list_all(
     ] = None,
     plot: Annotated[
         Path | None,
-        typer.Option(
-            "--plot", metavar="FILE", help="Also draw them, capacity over resistance (.png or .svg)."
-        ),
+        values.option("--plot", "Also draw them, capacity over resistance (.png or .svg).", metavar="FILE"),
     ] = None,
     force: files.Force = False,
 ) -> None:
@@ -263,13 +258,17 @@ def history(code: values.CellArgument) -> None:
     """Show everything that ever happened to a cell, corrections too."""
     defaults = context.rules().defaults
     history = cell_history(context.bench(), code)
-    rows = [
-        [output.stamp_short(event.at), event.verb, event.subject or None, words]
-        for event, words in sheet_words.history_in_words(history, defaults)
-    ]
     output.emit(
         [shapes.event_json(event) for event in history.events],
-        lambda: tables.story(["when", "what", "which", "detail"], rows),
+        lambda: tables.story(
+            sheet_words.history_in_words(history, defaults),
+            {
+                "when": lambda each: output.stamp_short(each[0].at),
+                "what": lambda each: each[0].verb,
+                "which": lambda each: each[0].subject,
+                "detail": lambda each: each[1],
+            },
+        ),
     )
 
 
@@ -302,7 +301,7 @@ def withdraw(
     last: Annotated[
         int | None, values.whole("--last", "The N cells recorded last at this bench.", low=1, high=500)
     ] = None,
-    back: Annotated[bool, typer.Option("--back", help="They are there after all: undo it.")] = False,
+    back: Annotated[bool, values.flag("--back", "They are there after all: undo it.")] = False,
 ) -> None:
     """Take back cells that were recorded by mistake and do not exist; the history keeps them.
 
@@ -346,12 +345,14 @@ def swap(
 @app.command("photo")
 def photo(
     code: values.CellArgument,
-    file: Annotated[Path, typer.Argument(metavar="FILE", help="A picture file.", show_default=False)],
+    file: Annotated[Path, values.argument("FILE", "A picture file.")],
 ) -> None:
     """Keep a photograph with a cell: scaled, without the place and device that a camera writes into it."""
     from straycell.bench.recording.record import keep_photograph
 
     kept = keep_photograph(context.bench(), code, file)
-    document = shapes.photograph_json(kept) | {"file": str(kept.file)}
-    output.emit(document, lambda: output.say(f"{kept.cell}: photograph kept, {kept.file}"))
+    output.emit(
+        shapes.photograph_json(kept) | {"file": str(kept.file)},
+        lambda: output.say(f"{kept.cell}: photograph kept, {kept.file}"),
+    )
     output.hint("it decides nothing: what it shows is recorded with: straycell reading add CODE --look WORD")

@@ -9,7 +9,6 @@ from straycell.bench.recording.record import record_charge, record_let_down
 from straycell.bench.wording import shapes
 from straycell.cli.app import context, output
 from straycell.cli.app.grammar import noun_app, values
-from straycell.cli.app.grammar.fields import takes
 from straycell.cli.show.after_writing import talk_recorded
 from straycell.quantities import Dimension, show
 from straycell.readings import FIELDS, LET_DOWN_V, OF_CHARGE, ROOM, Charge, Item
@@ -20,7 +19,7 @@ EndedOption = Annotated[datetime | None, values.at_option("When it ended (defaul
 
 
 @app.command("add")
-@takes([*OF_CHARGE.values(), ROOM], needed=("current_a",))
+@values.takes([*OF_CHARGE.values(), ROOM], needed=("current_a",))
 def add(
     codes: values.CodesArgument = None,
     box: values.BoxOption = None,
@@ -53,7 +52,7 @@ def _show(charges: Sequence[Item]) -> None:
 
 
 @app.command("let-down")
-@takes([LET_DOWN_V, ROOM], needed=("until_v",))
+@values.takes([LET_DOWN_V, ROOM], needed=("until_v",))
 def let_down(code: values.CellArgument, at: EndedOption = None, **said: Any) -> None:
     """Record that a load brought a cell to storage voltage; it ends a self-discharge check."""
     done = record_let_down(context.bench(), code, said, at=at)

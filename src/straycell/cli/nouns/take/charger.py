@@ -82,18 +82,19 @@ def list_all() -> None:
     # Slot by slot: each ends at a voltage of its own, which is why they are measured apart.
     slots = sorted({(c.name, c.slot) for c in known}, key=lambda k: (k[0], k[1] or 0))
     found = [newest([c for c in known if (c.name, c.slot) == which]) for which in slots]
-    columns: tables.Columns[Charger] = {
-        "name": lambda c: c.name,
-        "slot": lambda c: "all" if c.slot is None else c.slot,
-        "float": lambda c: _volts(c.float_v),
-        "ends at": lambda c: None if c.end_current_a is None else show(c.end_current_a, Dimension.CURRENT),
-        "counts within": lambda c: show_accuracy(c.capacity, Dimension.CAPACITY),
-        "measured": lambda c: output.day(c.at),
-    }
     tables.listing(
         found,
         document,
-        columns,
+        {
+            "name": lambda c: c.name,
+            "slot": lambda c: "all" if c.slot is None else c.slot,
+            "float": lambda c: _volts(c.float_v),
+            "ends at": lambda c: (
+                None if c.end_current_a is None else show(c.end_current_a, Dimension.CURRENT)
+            ),
+            "counts within": lambda c: show_accuracy(c.capacity, Dimension.CAPACITY),
+            "measured": lambda c: output.day(c.at),
+        },
         flexible="name",
         empty="no charger was measured yet: straycell charger add NAME",
     )

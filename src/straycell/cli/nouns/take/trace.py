@@ -6,8 +6,6 @@ from datetime import datetime
 from pathlib import Path
 from typing import Annotated
 
-import typer
-
 from straycell.bench.wording.sheet_words import kind_words
 from straycell.cli.app import context, files, options, output, tables
 from straycell.cli.app.grammar import noun_app, values
@@ -30,9 +28,7 @@ def add(
     code: values.CellArgument,
     file: Annotated[
         Path,
-        typer.Argument(
-            metavar="FILE", help="Delimited text, gz too: time, voltage, current.", show_default=False
-        ),
+        values.argument("FILE", "Delimited text, gz too: time, voltage, current."),
     ],
     meter: Annotated[
         str | None, values.text_option("--meter", "What recorded it (meter add).", metavar="M")
@@ -60,9 +56,7 @@ def add(
             "--columns", 'What the header does not name: "time=T in min, current=3 in mA".', metavar="MAP"
         ),
     ] = None,
-    again: Annotated[
-        bool, typer.Option("--again", help="Evaluate a stored file again (needs --because).")
-    ] = False,
+    again: Annotated[bool, values.flag("--again", "Evaluate a stored file again (needs --because).")] = False,
     because: Annotated[str | None, values.text_option("--because", "Why it is evaluated again.")] = None,
 ) -> None:
     """File a recorded curve of a cell, and record the capacity, resistance and charges it shows.
@@ -103,9 +97,7 @@ def add(
 
 @app.command("list")
 def list_all(
-    code: Annotated[
-        str | None, typer.Argument(metavar="CODE", help="Only this cell's.", show_default=False)
-    ] = None,
+    code: Annotated[str | None, values.argument("CODE", "Only this cell's.")] = None,
 ) -> None:
     """List the traces, or those of one cell."""
     with context.bench().reading() as reader:
@@ -164,7 +156,7 @@ def plot(
     number: Number,
     out: picture.Out = None,
     run: Annotated[
-        bool, typer.Option("--run", help="Only the run, over mAh, beside its siblings and its rating.")
+        bool, values.flag("--run", "Only the run, over mAh, beside its siblings and its rating.")
     ] = False,
     force: files.Force = False,
 ) -> None:

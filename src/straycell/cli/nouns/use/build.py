@@ -6,8 +6,6 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
-import typer
-
 from straycell.bench.context import Reader, Writer
 from straycell.bench.paper.build_sheet import build_sheet
 from straycell.bench.project_match import project_match, require_plan, true_plan, understood
@@ -16,7 +14,6 @@ from straycell.builds import Build
 from straycell.cells import Look, Stage
 from straycell.cli.app import cautions, clock, context, files, output, prompts, tables
 from straycell.cli.app.grammar import noun_app, values
-from straycell.cli.app.grammar.fields import takes
 from straycell.cli.show.group_voltages import (
     ask_about,
     group_numbers,
@@ -44,14 +41,17 @@ def list_all() -> None:
     """List builds."""
     with context.reading() as reader:
         builds = reader.builds()
-    columns: tables.Columns[Build] = {
-        "project": lambda b: b.project,
-        "state": lambda b: b.state,
-        "since": lambda b: output.day(b.reserved_at),
-        "cells": lambda b: ", ".join(b.codes),
-    }
     tables.listing(
-        builds, document, columns, flexible="cells", empty="no build yet: straycell build reserve NAME"
+        builds,
+        document,
+        {
+            "project": lambda b: b.project,
+            "state": lambda b: b.state,
+            "since": lambda b: output.day(b.reserved_at),
+            "cells": lambda b: ", ".join(b.codes),
+        },
+        flexible="cells",
+        empty="no build yet: straycell build reserve NAME",
     )
 
 
@@ -63,11 +63,9 @@ def reserve(
     ] = None,
     cells: Annotated[
         list[str] | None,
-        typer.Option(
-            "--cells", metavar="CODE...", help="These cells instead of the matched ones.", show_default=False
-        ),
+        values.option("--cells", "These cells instead of the matched ones.", metavar="CODE..."),
     ] = None,
-    more: Annotated[list[str] | None, typer.Argument(hidden=True, metavar="[CODE]...")] = None,
+    more: values.MoreCodes = None,
 ) -> None:
     """Promise the matched cells, or the named ones, to a project. A plan that is no longer true is refused."""
     if more and not cells:
@@ -109,14 +107,14 @@ def _named(writer: Writer, name: str, cells: list[str]) -> Match:
 
 
 @app.command("finish")
-@takes(OF_DEVICE)
+@values.takes(OF_DEVICE)
 def finish(
     name: Name,
     yes: Annotated[
         bool,
-        typer.Option(
+        values.flag(
             "--yes",
-            help="Beside what is given the device is as its project says, the cautions were followed: do not ask.",
+            "Beside what is given the device is as its project says, the cautions were followed: do not ask.",
         ),
     ] = False,
     **said: Any,
@@ -285,9 +283,7 @@ def _record_look(writer: Writer, name: str, look: list[Look]) -> None:
 @app.command("sheet")
 def sheet(
     name: Name,
-    out: Annotated[
-        Path, typer.Option("--out", metavar="PDF", help="Where the sheet goes.", show_default=False)
-    ],
+    out: Annotated[Path, values.option("--out", "Where the sheet goes.", metavar="PDF")],
     force: files.Force = False,
 ) -> None:
     """Draw the positions of a reserved build with their codes, and what to do in which order."""

@@ -12,7 +12,6 @@ from straycell.bench.device_use import OneCell, look_up
 from straycell.cells import Chemistry
 from straycell.cli.app import cautions, clock, context, output
 from straycell.cli.app.grammar import lone_app, values
-from straycell.cli.app.grammar.fields import takes
 from straycell.errors import BadData, NegativeAnswer, UsageFault
 from straycell.keys import NEW
 from straycell.matching.words import run_hours as hours
@@ -88,7 +87,7 @@ SAID = (
 
 
 @app.command()
-@takes(SAID)
+@values.takes(SAID)
 def charging(
     code: values.CellArgument,
     measured_float: Annotated[

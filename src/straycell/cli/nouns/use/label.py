@@ -8,8 +8,6 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-import typer
-
 from straycell.bench.context import Reader
 from straycell.cli.app import cautions, clock, context, files, output
 from straycell.cli.app.grammar import noun_app, values
@@ -35,9 +33,7 @@ DEFAULT_BLANK = "plain-wrap"
 StockName = Annotated[
     str | None, values.text_option("--stock", "Which label stock; see: label stocks.", metavar="NAME")
 ]
-OutPdf = Annotated[
-    Path, typer.Option("--out", metavar="PDF", help="Where the sheet goes.", show_default=False)
-]
+OutPdf = Annotated[Path, values.option("--out", "Where the sheet goes.", metavar="PDF")]
 Start = Annotated[
     int | None,
     values.whole("--start", "Place of the first label on its page, from 1 along the rows.", low=1, high=500),
@@ -80,7 +76,7 @@ def sheet(
     out: OutPdf,
     codes: Annotated[
         list[str] | None,
-        typer.Argument(metavar="[CODE]...", help="The cells; none: all in the house.", show_default=False),
+        values.argument("[CODE]...", "The cells; none: all in the house."),
     ] = None,
     box: Annotated[str | None, values.text_option("--box", "Cells of this box.", metavar="BOX")] = None,
     teardown: Annotated[
@@ -91,7 +87,7 @@ def sheet(
         str | None, values.text_option("--project", "Cells of this project's build.", metavar="NAME")
     ] = None,
     new: Annotated[
-        bool, typer.Option("--new", help="Only cells never printed, or whose label is outdated.")
+        bool, values.flag("--new", "Only cells never printed, or whose label is outdated.")
     ] = False,
     purpose: Annotated[
         Purpose | None, values.word("--purpose", Purpose, "What the labels are for (default shelf).")
@@ -102,9 +98,7 @@ def sheet(
     start: Start = None,
     cut_marks: Annotated[
         bool | None,
-        typer.Option(
-            "--cut-marks/--no-cut-marks", help="Outlines to cut along (default: as the stock says)."
-        ),
+        values.flag("--cut-marks/--no-cut-marks", "Outlines to cut along (default: as the stock says)."),
     ] = None,
     link: Link = None,
     printer: Printer = None,
@@ -231,9 +225,7 @@ def blank(
 @app.command("single")
 def single(
     code: values.CellArgument,
-    out: Annotated[
-        Path, typer.Option("--out", metavar="PNG", help="Where the picture goes.", show_default=False)
-    ],
+    out: Annotated[Path, values.option("--out", "Where the picture goes.", metavar="PNG")],
     dpi: Annotated[
         int | None, values.whole("--dpi", "Dots per inch of the printer, 203 or 300.", low=150, high=1200)
     ] = None,

@@ -3,10 +3,9 @@
 from pathlib import Path
 from typing import Annotated, Any
 
-import typer
-
 from straycell.cells import Stage
 from straycell.cli.app import clock, context, files, output
+from straycell.cli.app.grammar import values
 from straycell.errors import BadData
 from straycell.labels.reading import Found, codes_of, marked_png, read_picture
 from straycell.quantities import count_of
@@ -15,19 +14,12 @@ from straycell.quantities import count_of
 def read(
     images: Annotated[
         list[Path],
-        typer.Argument(metavar="IMAGE...", help="Pictures with labels on them.", show_default=False),
+        values.argument("IMAGE...", "Pictures with labels on them."),
     ],
-    cells: Annotated[
-        bool, typer.Option("--cells", help="Also show what the store knows of each code.")
-    ] = False,
+    cells: Annotated[bool, values.flag("--cells", "Also show what the store knows of each code.")] = False,
     out: Annotated[
         Path | None,
-        typer.Option(
-            "--out",
-            metavar="PNG",
-            help="Save a copy of the picture with the found codes marked.",
-            show_default=False,
-        ),
+        values.option("--out", "Save a copy of the picture with the found codes marked.", metavar="PNG"),
     ] = None,
     force: files.Force = False,
 ) -> None:

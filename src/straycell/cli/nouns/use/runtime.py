@@ -4,8 +4,6 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Annotated, Any
 
-import typer
-
 from straycell.acceptance import Outcome
 from straycell.bench.device_use import (
     Draw,
@@ -20,7 +18,6 @@ from straycell.bench.device_use import (
 from straycell.bench.wording.sheet_words import figure
 from straycell.cli.app import cautions, clock, context, files, output
 from straycell.cli.app.grammar import lone_app, values
-from straycell.cli.app.grammar.fields import takes
 from straycell.cli.nouns.use import device_load
 from straycell.cli.nouns.use.device_load import Drawn
 from straycell.cli.show.verdict_page import say_forbidden
@@ -52,7 +49,7 @@ class Answer:
 
 
 @app.command()
-@takes(
+@values.takes(
     [*device_load.WORKS, *device_load.STEADY, *device_load.LIT, device_load.PEAK, device_load.PROTECTION],
     needed=("until_v",),
 )
@@ -60,19 +57,18 @@ def runtime(
     code: values.CellArgument,
     profile: Annotated[
         Path | None,
-        typer.Option(
+        values.option(
             "--profile",
+            "A recorded load, repeated: time_s and current_a or power_w, as for a project.",
             metavar="CSV",
-            help="A recorded load, repeated: time_s and current_a or power_w, as for a project.",
-            show_default=False,
         ),
     ] = None,
     why: Annotated[
-        bool, typer.Option("--why", help="Show what lies between the expected and the low hours.")
+        bool, values.flag("--why", "Show what lies between the expected and the low hours.")
     ] = False,
     out: Annotated[
         Path | None,
-        typer.Option("--out", metavar="PNG", help="Draw voltage against time.", show_default=False),
+        values.option("--out", "Draw voltage against time.", metavar="PNG"),
     ] = None,
     force: files.Force = False,
     **said: Any,

@@ -8,8 +8,6 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
-import typer
-
 from straycell.cli.app import cautions, context, files, output
 from straycell.cli.app.grammar import lone_app, values
 from straycell.cli.app.prompts import at_terminal
@@ -39,7 +37,7 @@ def scan(
     ] = None,
     print_to: Annotated[
         Path | None,
-        typer.Option("--print", metavar="PDF", help="Print labels of the cells.", show_default=False),
+        values.option("--print", "Print labels of the cells.", metavar="PDF"),
     ] = None,
     handover: Annotated[
         str | None,
@@ -174,11 +172,14 @@ def _check(box: str) -> None:
     scanned = list(_codes(seen))
     with context.reading() as reader:
         found = take_inventory(reader, box, scanned)
-    document = asdict(found) | {
-        "not_expected": [{"code": code, "box": where} for code, where in found.not_expected],
-        "agrees": found.agrees,
-    }
-    output.emit(document, lambda: _page(found))
+    output.emit(
+        asdict(found)
+        | {
+            "not_expected": [{"code": code, "box": where} for code, where in found.not_expected],
+            "agrees": found.agrees,
+        },
+        lambda: _page(found),
+    )
 
 
 def _page(found: Inventory) -> None:
