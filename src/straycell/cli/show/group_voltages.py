@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from typing import TYPE_CHECKING, Any
 
 from straycell.builds import Build, BuildState
@@ -45,7 +46,7 @@ def group_numbers(text: str | None) -> frozenset[int] | None:
     return frozenset(int(part) - 1 for part in parts)
 
 
-def ask_about(seen: Seen, charged_alone: frozenset[int] | None) -> frozenset[int]:
+def ask_about(seen: Seen, charged_alone: Collection[int] | None) -> frozenset[int]:
     """Which groups were charged alone: as said, else asked for each that rose by itself.
 
     Raises UsageFault where nobody can be asked, and where a voltage outside the limits is not confirmed.
