@@ -48,16 +48,17 @@ def _line(text: str, lead: str = "  ", at_most: int = 2) -> None:
     """One entry, wrapped under itself, cut after `at_most` lines."""
     # Cut to two lines: the walk must fit a few screens, and each command shows the rest.
     hang = " " * len(lead)
-    for line in textwrap.wrap(
-        screen_lines(text),
-        WIDTH,
-        initial_indent=lead,
-        subsequent_indent=hang,
-        max_lines=at_most,
-        placeholder=" ...",
-        break_on_hyphens=False,
-    ):
-        output.say(line)
+    output.say(
+        *textwrap.wrap(
+            screen_lines(text),
+            WIDTH,
+            initial_indent=lead,
+            subsequent_indent=hang,
+            max_lines=at_most,
+            placeholder=" ...",
+            break_on_hyphens=False,
+        )
+    )
 
 
 def _caution(texts: Iterable[str]) -> None:
@@ -147,7 +148,11 @@ def _end(story: Story) -> None:
     # Run as .venv/bin/straycell, the next commands would not be found by their bare name.
     if shutil.which("straycell") is None and activate.exists():
         output.say(f"  . {shlex.quote(str(activate))}")
-    for name, value in (("STRAYCELL_STORE", str(story.store)), (clock.PIN, story.now.isoformat())):
-        output.say(f"  set {name}={value}" if os.name == "nt" else f"  export {name}={shlex.quote(value)}")
-    output.say("  straycell cell list --outcome hold")
-    output.say("Or begin your own, in a new shell:  straycell store init")
+    output.say(
+        *(
+            f"  set {name}={value}" if os.name == "nt" else f"  export {name}={shlex.quote(value)}"
+            for name, value in (("STRAYCELL_STORE", str(story.store)), (clock.PIN, story.now.isoformat()))
+        ),
+        "  straycell cell list --outcome hold",
+        "Or begin your own, in a new shell:  straycell store init",
+    )

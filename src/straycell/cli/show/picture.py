@@ -41,5 +41,4 @@ def write(drawing: Drawing, out: Path, force: bool) -> None:
 
 def say(drawing: Drawing, width: int) -> None:
     """As a part of a page."""
-    for line in drawing.lines(width, plain=not output.can_show(drawing.drawn)):
-        output.say(line)
+    output.say(*drawing.lines(width, plain=not output.can_show(drawing.drawn)))

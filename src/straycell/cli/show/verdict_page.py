@@ -44,11 +44,12 @@ def _signs() -> tuple[str, str, str]:
 
 def say_headline(verdict: Verdict, lead: str = "") -> None:
     """The headline behind its sign, wrapped."""
-    for line in output.wrap(
-        "  ".join(filter(None, [f"{sign(verdict.outcome)} {lead}".strip(), headline(verdict)])),
-        "" if lead else "  ",
-    ):
-        output.say(line)
+    output.say(
+        *output.wrap(
+            "  ".join(filter(None, [f"{sign(verdict.outcome)} {lead}".strip(), headline(verdict)])),
+            "" if lead else "  ",
+        )
+    )
 
 
 def say_forbidden(code: str, against: Sequence[str]) -> None:

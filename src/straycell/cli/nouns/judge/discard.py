@@ -41,8 +41,7 @@ def discard(
     if earlier is not None:
         output.talk("nothing was written: a discard is final, and its first reason holds")
     if project is not None:
-        for line in lost_words({project: (cell.code, done.in_build)}):
-            output.talk(line)
+        output.talk(*lost_words({project: (cell.code, done.in_build)}))
     if cell.stage is not Stage.HANDED_OVER:
         _next(cell.code, not_looked_over=not done.looked_over)
         cautions.talk(*parting(done.after.verdict), kinds=[cell.facts], room=cautions.BESIDE_ANSWER)

@@ -65,8 +65,10 @@ def _limit_json(limit: Limit) -> Json:
 
 
 def _page(name: str, fingerprint: str, limits: list[Limit]) -> None:
-    output.say(f"{name}  ({fingerprint[:12]})")
-    output.say("A safety rule can be tightened in a file of your own, never loosened.")
+    output.say(
+        f"{name}  ({fingerprint[:12]})",
+        "A safety rule can be tightened in a file of your own, never loosened.",
+    )
     for limit in limits:
         mark = "  [safety]" if limit.safety else ""
         output.section(f"{limit.id}{mark}")

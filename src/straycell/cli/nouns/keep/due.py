@@ -137,8 +137,7 @@ def _page(found: list[DueItem], later: list[DueItem], now: datetime) -> None:
 def _later(later: list[DueItem]) -> None:
     if later:
         output.section("Later")
-        for item in later:
-            output.say(f"  {output.day(item.at)}  {item.subject}  {item.kind.title}")
+        output.say(*(f"  {output.day(item.at)}  {item.subject}  {item.kind.title}" for item in later))
 
 
 def _line(item: DueItem, now: datetime) -> None:

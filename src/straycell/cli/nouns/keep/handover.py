@@ -138,8 +138,7 @@ def _page(entry: HandoverEntry, listed: HandoverList) -> None:
     for line in listed.lines:
         output.section(f"{line.count} x {line.form} {line.chemistry}: {_state(line)}")
         for cell in line.cells:
-            for text in output.wrap(f"{cell.code}  {cell.why}", "  "):
-                output.say(text)
+            output.say(*output.wrap(f"{cell.code}  {cell.why}", "  "))
     # The tool names rules and classifies nothing: that is the consignor's duty (ADR 1.4.2.1).
     output.listed(
         "May apply; check with the collection point",

@@ -62,8 +62,7 @@ def add(
     else:
         output.talk(f"held until {', '.join(RETEST[:-1])} and {RETEST[-1]} are recorded again{reason}")
     # A device that runs on a harmed cell is the more urgent danger, so it is named even with --quiet.
-    for line in lost_words(done.lost):
-        output.talk(line)
+    output.talk(*lost_words(done.lost))
     cautions.talk(
         Step.INCIDENT, *([Step.DISCARD] if done.severe else []), kinds=[cell.facts for cell, _ in outcomes]
     )

@@ -191,9 +191,11 @@ def _show_code(base: str, code: str) -> None:
     if sys.stderr.isatty():
         for line in _drawn(symbol_matrix(address_payload(address))):
             print(line, file=sys.stderr)
-    output.talk(f"bench page: {base}")
-    output.talk(f"to pair one device: {address}")
-    output.talk(f"or type the code there: {code[:4]}-{code[4:]}")
+    output.talk(
+        f"bench page: {base}",
+        f"to pair one device: {address}",
+        f"or type the code there: {code[:4]}-{code[4:]}",
+    )
 
 
 def _drawn(matrix: tuple[tuple[bool, ...], ...]) -> list[str]:

@@ -61,5 +61,4 @@ def _page(found: list[BoxStock]) -> None:
         over = ["it holds more than its limit: take cells out"] if box.over_limit else []
         output.bullets([*over, *(f"{title}: {count}" for title, count in box.attention)])
     if any(box.energy.estimated for box in found):
-        output.say("")
-        output.say("~ estimated in part: cells without a rated or measured capacity")
+        output.say("", "~ estimated in part: cells without a rated or measured capacity")

@@ -124,8 +124,12 @@ def info() -> None:
         document | {"place_warnings": warnings},
         lambda: output.facts((name.replace("_", " "), _words(value)) for name, value in document.items()),
     )
-    for warning in warnings:
-        output.talk(f"move it, with `store backup` and `store restore`, to a disk of this machine: {warning}")
+    output.talk(
+        *(
+            f"move it, with `store backup` and `store restore`, to a disk of this machine: {warning}"
+            for warning in warnings
+        )
+    )
 
 
 def _words(value: object) -> str:
@@ -246,9 +250,9 @@ def salvage(
 
 def _salvaged(new: Path, done: Salvaged) -> None:
     output.say(
-        f"{new}: a new store, bench {done.bench}, with {count_of(done.cells, 'cell')}, {count_of(done.readings, 'reading')}"
+        f"{new}: a new store, bench {done.bench}, with {count_of(done.cells, 'cell')}, {count_of(done.readings, 'reading')}",
+        "lost:" if done.lost else "nothing was lost",
     )
-    output.say("lost:" if done.lost else "nothing was lost")
     output.bullets(done.lost)
 
 

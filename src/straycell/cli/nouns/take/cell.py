@@ -62,15 +62,13 @@ def add(
             box=box,
         )
     output.emit([shapes.cell_json(cell) for cell in made], lambda: _codes(made))
-    for note in [*notes, *_advice(made[0])]:
-        output.talk(note)
+    output.talk(*[*notes, *_advice(made[0])])
     output.hint(f"next: straycell reading add {made[0].code} --look WORD --as-found-voltage Q --meter NAME")
     cautions.talk(Step.INTAKE, kinds=[made[0].facts])
 
 
 def _codes(cells: list[Cell]) -> None:
-    for cell in cells:
-        output.say(f"{cell.code}  {sheet_words.kind_words(cell.facts)}")
+    output.say(*(f"{cell.code}  {sheet_words.kind_words(cell.facts)}" for cell in cells))
 
 
 def _advice(cell: Cell) -> list[str]:
@@ -131,8 +129,7 @@ def correct(
         )
         done = followed(bench, writer, [], [made.code])
     output.emit([shapes.cell_json(made)], lambda: _codes([made]))
-    for note in notes:
-        output.talk(note)
+    output.talk(*notes)
     talk_recorded(done, Step.INTAKE)
 
 

@@ -30,8 +30,7 @@ def add(code: values.CellArgument, meter: MeterOption = None, at: AtOption = Non
     """Record what was measured or seen of a cell; several quantities on one line are recorded together."""
     recorded = record.record_readings(context.bench(), code, _plain(said), meter=meter, at=at)
     _show_made(recorded.items)
-    for note in notes_of(said):
-        output.talk(note)
+    output.talk(*notes_of(said))
     talk_recorded(recorded)
 
 

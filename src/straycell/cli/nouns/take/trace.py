@@ -90,8 +90,7 @@ def add(
         trace_page.document(filed.entry, numbers, [], doubts),
         lambda: trace_page.figures(filed.entry, numbers, [], doubts),
     )
-    for note in filed.notes:
-        output.talk(note)
+    output.talk(*filed.notes)
     talk_recorded(filed.recorded)
 
 

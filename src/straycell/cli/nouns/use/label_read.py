@@ -95,5 +95,4 @@ def answer_line(answer: dict[str, Any]) -> str:
 
 
 def _page(answers: list[dict[str, Any]]) -> None:
-    for answer in answers:
-        output.say(answer_line(answer))
+    output.say(*(answer_line(answer) for answer in answers))

@@ -183,15 +183,15 @@ def _check(box: str) -> None:
 
 
 def _page(found: Inventory) -> None:
-    output.say(f"'{found.box}': {len(found.here)} here, {len(found.missing)} missing")
-    for code in found.missing:
-        output.say(f"{code}  missing")
-    for code, where in found.not_expected:
-        output.say(
+    output.say(
+        f"'{found.box}': {len(found.here)} here, {len(found.missing)} missing",
+        *(f"{code}  missing" for code in found.missing),
+        *(
             f"{code}  not expected here: " + (f"recorded in '{where}'" if where else "recorded in no box")
-        )
-    for code in found.not_known:
-        output.say(f"{code}  not a cell of this store")
+            for code, where in found.not_expected
+        ),
+        *(f"{code}  not a cell of this store" for code in found.not_known),
+    )
     for code, where in found.not_expected:
         if where != found.box:
             output.hint(f"if it lies here now: straycell cell move {code} '{found.box}'")
