@@ -43,7 +43,9 @@ def discard(
     if project is not None:
         output.talk(*lost_words({project: (cell.code, done.in_build)}))
     if cell.stage is not Stage.HANDED_OVER:
-        _next(cell.code, not_looked_over=not done.looked_over)
+        # Without a look its hand-over list calls it damaged, so that comes before the box.
+        look = f"straycell reading add {cell.code} --look ..."
+        output.hint(f"next: {f'straycell cell move {cell.code} BOX' if done.looked_over else look}")
         cautions.talk(*parting(done.after.verdict), kinds=[cell.facts], room=cautions.BESIDE_ANSWER)
 
 
@@ -51,10 +53,3 @@ def _word(because: str, earlier: Condemnation | None) -> str:
     if earlier is None:
         return f"discarded: {because}"
     return f"was discarded on {output.day(earlier.at)} already: {earlier.because}"
-
-
-def _next(code: str, *, not_looked_over: bool) -> None:
-    """Where it goes, and the look that its list asks for: without one it travels as damaged."""
-    # Without a look its hand-over list calls it damaged, so that comes before the box.
-    look = f"straycell reading add {code} --look ..."
-    output.hint(f"next: {look if not_looked_over else f'straycell cell move {code} BOX'}")

@@ -92,14 +92,13 @@ def close(number: Number) -> None:
         listed = writer.handover_list(before.id, bench.rules, bench.now)
     # A cell cleared meanwhile must not leave with the drum: it is named, so that somebody takes it out.
     stayed = sorted(set(before.codes) - set(entry.codes))
-    output.emit(document(entry, listed) | {"left_out": stayed}, lambda: _closed(entry))
+    count = count_of(len(entry.codes), "cell")
+    output.emit(
+        document(entry, listed) | {"left_out": stayed},
+        lambda: output.say(f"hand-over {entry.id} closed: {count} handed over to {entry.place}"),
+    )
     if stayed:
         output.talk(f"left out, because they are not condemned any more: {', '.join(stayed)}")
-
-
-def _closed(entry: HandoverEntry) -> None:
-    count = count_of(len(entry.codes), "cell")
-    output.say(f"hand-over {entry.id} closed: {count} handed over to {entry.place}")
 
 
 def _head(entry: HandoverEntry) -> dict[str, Any]:

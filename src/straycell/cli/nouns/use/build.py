@@ -173,7 +173,8 @@ def dismantle(name: Name) -> None:
         cells = {code: writer.cell(code) for code in made.codes}
     # Cells that were only promised have seen no current: they go back as they were.
     if made.finished_at is None:
-        output.emit(document(made), lambda: _say_freed(made))
+        freed = f"{made.project}  reservation freed: {', '.join(made.codes)}"
+        output.emit(document(made), lambda: output.say_wrapped(freed))
         return
     output.emit(document(made), lambda: _say(made))
     # A build comes apart because a cell of it swelled: that one must not be told to wait for a look.
@@ -188,12 +189,6 @@ def dismantle(name: Name) -> None:
             f"{whose} received again, on hold until look, rest voltage and resistance are recorded again"
         )
     cautions.talk(Step.DISMANTLE, *([Step.DISCARD] if gone else []))
-
-
-def _say_freed(build: Build) -> None:
-    """Nothing was taken apart: the cells were promised only, and lie where they lay."""
-    codes = ", ".join(build.codes)
-    output.say_wrapped(f"{build.project}  reservation freed: {codes}")
 
 
 @app.command("inspect")

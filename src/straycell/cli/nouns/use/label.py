@@ -45,11 +45,6 @@ Link = Annotated[
 ]
 
 
-def sheet_cautions() -> list[str]:
-    """The short lines in a sheet's margin."""
-    return [caution.text for caution in cautions_for(Step.LABEL, quiet=True)]
-
-
 def print_cells(codes: Sequence[str], out: Path, *, force: bool = False) -> int:
     """A sheet of these cells on the stocks of their forms, remembered as printed; returns how many labels."""
     from straycell.bench.paper.prints import shelf_labels
@@ -151,7 +146,8 @@ def _pdf(parts: Parts, start: int | None, scale: float) -> bytes:
     """The sheets, from position `start` of the first page on, drawn `scale` times as large."""
     from straycell.labels.render import sheet_pdf
 
-    return sheet_pdf(parts, clock.now(), cautions=sheet_cautions(), skip=(start or 1) - 1, scale=scale)
+    margin = [caution.text for caution in cautions_for(Step.LABEL, quiet=True)]
+    return sheet_pdf(parts, clock.now(), cautions=margin, skip=(start or 1) - 1, scale=scale)
 
 
 def _with_cuts(parts: Parts, cut_marks: bool | None) -> Parts:

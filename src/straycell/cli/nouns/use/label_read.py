@@ -40,7 +40,7 @@ def read(
         output.emit(codes, lambda: output.say("\n".join(codes)))
         return
     answers = store_answers(codes)
-    output.emit(answers, lambda: _page(answers))
+    output.emit(answers, lambda: output.say(*map(answer_line, answers)))
 
 
 def _talk_others(image: Path, symbols: list[Found]) -> None:
@@ -92,7 +92,3 @@ def answer_line(answer: dict[str, Any]) -> str:
         return f"{answer['code']}  withdrawn: recorded by mistake. If it is there after all: {back}"
     box = f"in '{answer['box']}'" if answer["box"] else "in no box"
     return f"{answer['code']}  {answer['outcome']}  {answer['chemistry']} {answer['form']}  {answer['stage']}  {box}"
-
-
-def _page(answers: list[dict[str, Any]]) -> None:
-    output.say(*(answer_line(answer) for answer in answers))

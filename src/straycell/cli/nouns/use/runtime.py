@@ -1,12 +1,11 @@
 """`straycell runtime`: how long a cell runs a device, with a low end that is a promise."""
 
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Annotated, Any
 
 from straycell.acceptance import Outcome
 from straycell.bench.device_use import (
-    Draw,
     OneCell,
     draw_of,
     forbidden,
@@ -102,17 +101,12 @@ def runtime(
     if out is not None:
         files.write_whole(out, picture(answer), force=force)
     output.emit(
-        {**document(answer), "picture": out, "until_v": until, **draw_document(draw)},
+        {**document(answer), "picture": out, "until_v": until, **asdict(draw)},
         lambda: page(answer, peaks_h if why else None),
     )
     if out is not None:
         output.hint(f"picture: {out}")
     cautions.talk(Step.DISCARD if one.verdict.outcome is Outcome.DISCARD else Step.MATCH, kinds=[one.facts])
-
-
-def draw_document(draw: Draw) -> dict[str, float]:
-    """What it draws at most, in A, and what a peak costs, in V."""
-    return {"steady_a": draw.steady_a, "peak_a": draw.peak_a, "dip_v": draw.dip_v}
 
 
 def document(answer: Answer) -> dict[str, Any]:
