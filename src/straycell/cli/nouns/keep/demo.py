@@ -12,7 +12,6 @@ from typing import Annotated
 from straycell.cli.app import clock, context, options, output
 from straycell.cli.app.grammar import lone_app, values
 from straycell.cli.nouns.keep import demo_story
-from straycell.cli.show import demo_screen
 from straycell.errors import BadData
 from straycell.store.sample.text import read_sample
 
@@ -42,7 +41,7 @@ def demo(
         except BaseException:
             store.unlink(missing_ok=True)  # it was not there before: no half workshop stays behind
             raise
-        output.emit(demo_story.document(story), lambda: demo_screen.show(story))
+        output.emit(demo_story.document(story), lambda: demo_story.show(story))
 
 
 def _places(keep: Path | None) -> tuple[Path, Path]:
