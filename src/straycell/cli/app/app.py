@@ -16,9 +16,9 @@ import typer
 from straycell import __version__
 from straycell.cli.app import options, output
 from straycell.cli.app.faults import explain, on_terminal
-from straycell.cli.app.grammar.globals import refuse_unreadable, take_globals
-from straycell.cli.app.grammar.noun_table import NOUNS
-from straycell.cli.app.grammar.verbs import root_app
+from straycell.cli.app.globals import refuse_unreadable, take_globals
+from straycell.cli.app.noun_table import NOUNS
+from straycell.cli.app.verbs import root_app
 from straycell.errors import EXIT_DONE, StraycellError
 from straycell.plain_text import one_line, screen_lines
 

@@ -10,7 +10,7 @@ from straycell.bench.cell_sheet import CellSheet
 from straycell.bench.wording.sheet_words import figures, identity, kind_words, reading_row
 from straycell.cells import Stage
 from straycell.cli.app import output, tables
-from straycell.cli.app.grammar.values import nearest_word_fault
+from straycell.cli.app.values import nearest_word_fault
 from straycell.cli.show import picture, verdict_page
 from straycell.cli.show.verdict_page import outcome_cell
 from straycell.quantities import Measured

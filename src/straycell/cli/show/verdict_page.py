@@ -9,8 +9,8 @@ from straycell.acceptance.rules import Shown
 from straycell.bench.verdict_words import SIGNS, OutcomeWord, headline, next_steps, why
 from straycell.bench.wording.figure_words import figure
 from straycell.cli.app import output, tables
-from straycell.cli.app.grammar.values import word
 from straycell.cli.app.tables import Marked
+from straycell.cli.app.values import word
 
 # --- how near a figure is to its limit
 

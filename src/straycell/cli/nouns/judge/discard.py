@@ -7,10 +7,9 @@ from straycell.bench.recording.discard import discard_cell
 from straycell.bench.recording.record import lost_words
 from straycell.bench.verdict_words import parting
 from straycell.cells import Stage
-from straycell.cli.app import cautions, context, output
-from straycell.cli.app.grammar import lone_app, values
+from straycell.cli.app import cautions, context, output, values, verbs
 
-app = lone_app()
+app = verbs.lone_app()
 
 
 @app.command()

@@ -6,13 +6,12 @@ from straycell.acceptance import verdict_to_json
 from straycell.bench import verdict_words
 from straycell.bench.cell_list import VerdictOrder, sort_verdicts
 from straycell.bench.paper.charts import limits_chart_of
-from straycell.cli.app import cautions, context, output, tables
-from straycell.cli.app.grammar import noun_app, values
+from straycell.cli.app import cautions, context, output, tables, values, verbs
 from straycell.cli.app.progress import counting
 from straycell.cli.show import picture, verdict_page
 from straycell.cli.show.verdict_page import OutcomeOption, outcome_cell
 
-app = noun_app("What a cell may be used for, with every reason.")
+app = verbs.noun_app("What a cell may be used for, with every reason.")
 
 
 @app.command("show")

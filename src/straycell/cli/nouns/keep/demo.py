@@ -9,13 +9,12 @@ from datetime import datetime
 from pathlib import Path
 from typing import Annotated
 
-from straycell.cli.app import clock, context, options, output
-from straycell.cli.app.grammar import lone_app, values
+from straycell.cli.app import clock, context, options, output, values, verbs
 from straycell.cli.nouns.keep import demo_story
 from straycell.errors import BadData
 from straycell.store.sample.text import read_sample
 
-app = lone_app()
+app = verbs.lone_app()
 
 
 @app.command()

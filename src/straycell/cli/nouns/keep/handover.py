@@ -3,15 +3,14 @@
 from pathlib import Path
 from typing import Annotated, Any
 
-from straycell.cli.app import cautions, context, files, output, tables
-from straycell.cli.app.grammar import noun_app, values
+from straycell.cli.app import cautions, context, files, output, tables, values, verbs
 from straycell.quantities import count_of
 from straycell.safety import Step, cautions_for
 from straycell.safety.energy import Amount
 from straycell.safety.handover.listing import HandoverLine, HandoverList
 from straycell.store.book.records import HandoverEntry
 
-app = noun_app("What leaves for a collection point, with its list.")
+app = verbs.noun_app("What leaves for a collection point, with its list.")
 Number = Annotated[str, values.record_argument("hand-over", "The hand-over's number.", metavar="N")]
 
 

@@ -6,15 +6,14 @@ from pathlib import Path
 from types import ModuleType
 from typing import Annotated
 
-from straycell.cli.app import cautions, context, output
-from straycell.cli.app.grammar import noun_app, values
+from straycell.cli.app import cautions, context, output, values, verbs
 from straycell.cli.app.progress import counting
 from straycell.errors import BadData, UsageFault
 from straycell.quantities import count_of
 from straycell.safety import Step
 from straycell.store.exchange.table import Fault, Imported, parse_mapping
 
-app = noun_app("Cells and readings from a CSV file, all of it or nothing.")
+app = verbs.noun_app("Cells and readings from a CSV file, all of it or nothing.")
 SHOWN = 20
 FileArgument = Annotated[Path | None, values.argument("FILE.csv", "Commas, semicolons or tabs.")]
 PartialOption = Annotated[bool, values.flag("--partial", "Take the valid lines and leave out the others.")]

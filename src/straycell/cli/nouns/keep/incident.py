@@ -4,13 +4,12 @@ from typing import Annotated
 
 from straycell.bench.recording.discard import record_incident
 from straycell.bench.recording.record import lost_words
-from straycell.cli.app import cautions, clock, context, output, tables
-from straycell.cli.app.grammar import noun_app, values
+from straycell.cli.app import cautions, clock, context, output, tables, values, verbs
 from straycell.cli.show.verdict_page import outcome_cell
 from straycell.safety import Step
 from straycell.safety.incidents import RETEST, incident_kinds
 
-app = noun_app("Something happened to cells: short circuit, drop, heat, water, a charger that failed.")
+app = verbs.noun_app("Something happened to cells: short circuit, drop, heat, water, a charger that failed.")
 
 
 @app.command("add")

@@ -6,13 +6,12 @@ from typing import Annotated
 
 from straycell.bench.paper.inventory import boxes_now
 from straycell.bench.wording.shapes import stock_json
-from straycell.cli.app import cautions, context, output, tables
-from straycell.cli.app.grammar import lone_app, values
+from straycell.cli.app import cautions, context, output, tables, values, verbs
 from straycell.cli.show import picture
 from straycell.safety import Step
 from straycell.safety.stock import BoxStock
 
-app = lone_app()
+app = verbs.lone_app()
 
 
 @app.command()

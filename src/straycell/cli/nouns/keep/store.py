@@ -10,8 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from straycell.cli.app import clock, context, output
-from straycell.cli.app.grammar import noun_app, values
+from straycell.cli.app import clock, context, output, values, verbs
 from straycell.cli.app.progress import counting
 from straycell.cli.app.prompts import confirm
 from straycell.errors import EXIT_NEGATIVE, BadData, Cure, StoreFault
@@ -23,7 +22,7 @@ if TYPE_CHECKING:
     from straycell.store.merge.take_in import Merged
     from straycell.store.salvage.fresh_store import Salvaged
 
-app = noun_app("The file that holds it all: check, backup, restore, merge.")
+app = verbs.noun_app("The file that holds it all: check, backup, restore, merge.")
 
 
 @contextmanager

@@ -12,8 +12,7 @@ from straycell.bench.recording.many import Which, each
 from straycell.bench.recording.record import followed, swap_cells
 from straycell.bench.wording import shapes, sheet_words
 from straycell.cells import Cell, Chemistry, Form, Stage, tidy_code
-from straycell.cli.app import cautions, context, files, output, tables
-from straycell.cli.app.grammar import noun_app, values
+from straycell.cli.app import cautions, context, files, output, tables, values, verbs
 from straycell.cli.nouns.take import facts
 from straycell.cli.show import cell_page, picture
 from straycell.cli.show.after_writing import talk_recorded
@@ -26,7 +25,7 @@ from straycell.safety import Step
 from straycell.store.book.records import KEEP
 from straycell.teardowns import parse_teardown_code
 
-app = noun_app("One cell, one code, for life.")
+app = verbs.noun_app("One cell, one code, for life.")
 
 
 @app.command("add")

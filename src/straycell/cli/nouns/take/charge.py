@@ -7,14 +7,15 @@ from typing import Annotated, Any
 from straycell.bench.recording.many import Which
 from straycell.bench.recording.record import record_charge, record_let_down
 from straycell.bench.wording import shapes
-from straycell.cli.app import context, output
-from straycell.cli.app.grammar import noun_app, values
+from straycell.cli.app import context, output, values, verbs
 from straycell.cli.show.after_writing import talk_recorded
 from straycell.quantities import Dimension, show
 from straycell.readings import FIELDS, LET_DOWN_V, OF_CHARGE, ROOM, Charge, Item
 from straycell.safety import Step
 
-app = noun_app("Recorded charges, which start the clock for rest voltages, and let-downs, which end it.")
+app = verbs.noun_app(
+    "Recorded charges, which start the clock for rest voltages, and let-downs, which end it."
+)
 EndedOption = Annotated[datetime | None, values.at_option("When it ended (default: now).")]
 
 

@@ -11,13 +11,12 @@ from straycell.bench.recording.reading_form import notes_of
 from straycell.bench.recording.tonight import undo_last
 from straycell.bench.wording import shapes
 from straycell.bench.wording.sheet_words import describe, value_text
-from straycell.cli.app import context, output, tables
-from straycell.cli.app.grammar import noun_app, values
+from straycell.cli.app import context, output, tables, values, verbs
 from straycell.cli.show.after_writing import talk_recorded
 from straycell.errors import UsageFault
 from straycell.readings import OF_CHARGE, OF_READING, Item, Mistake, Quantity
 
-app = noun_app("What was measured or seen; a wrong one is superseded, never edited.")
+app = verbs.noun_app("What was measured or seen; a wrong one is superseded, never edited.")
 MeterOption = Annotated[
     str | None, values.text_option("--meter", "What it was taken with (meter add).", metavar="M")
 ]

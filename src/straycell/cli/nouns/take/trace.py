@@ -7,15 +7,16 @@ from pathlib import Path
 from typing import Annotated
 
 from straycell.bench.wording.sheet_words import kind_words
-from straycell.cli.app import context, files, options, output, tables
-from straycell.cli.app.grammar import noun_app, values
+from straycell.cli.app import context, files, options, output, tables, values, verbs
 from straycell.cli.show import picture, trace_page
 from straycell.cli.show.after_writing import talk_doubts, talk_recorded
 from straycell.errors import UsageFault
 from straycell.quantities import Dimension, Window, show
 from straycell.store.book.records import TraceEntry
 
-app = noun_app("Recorded curves: capacity, energy and resistance out of a file, with their uncertainty.")
+app = verbs.noun_app(
+    "Recorded curves: capacity, energy and resistance out of a file, with their uncertainty."
+)
 _CUTOFF = Window(1.0, 4.5)
 """Of the small curve; its last line is longer by the name of the cut-off."""
 _LONG_BYTES = 4_000_000

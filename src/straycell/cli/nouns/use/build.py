@@ -12,8 +12,7 @@ from straycell.bench.project_match import project_match, require_plan, true_plan
 from straycell.bench.recording.finish import OF_DEVICE, Device, finish_build, require_finishable
 from straycell.builds import Build
 from straycell.cells import Look, Stage
-from straycell.cli.app import cautions, clock, context, files, output, prompts, tables
-from straycell.cli.app.grammar import noun_app, values
+from straycell.cli.app import cautions, clock, context, files, output, prompts, tables, values, verbs
 from straycell.cli.show.group_voltages import (
     ask_about,
     group_numbers,
@@ -32,7 +31,7 @@ if TYPE_CHECKING:
     from straycell.bench.recording.inspection import Seen
 
 
-app = noun_app("Cells committed to a project, position by position.")
+app = verbs.noun_app("Cells committed to a project, position by position.")
 Name = Annotated[str, values.text_argument("NAME", "The project.")]
 
 

@@ -9,8 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 from straycell.bench.context import Reader
-from straycell.cli.app import cautions, clock, context, files, output
-from straycell.cli.app.grammar import noun_app, values
+from straycell.cli.app import cautions, clock, context, files, output, values, verbs
 from straycell.cli.nouns.use.label_read import read
 from straycell.cli.nouns.use.label_stocks import Page, Printer, Scale, calibrate, known_stocks, stocks_list
 from straycell.cli.show.verdict_page import OutcomeOption
@@ -24,7 +23,7 @@ from straycell.safety import Step, cautions_for
 if TYPE_CHECKING:
     from straycell.bench.paper.labels_of import CellLabel
 
-app = noun_app("Labels with a QR symbol: sheets, blank codes, single labels; and reading them back.")
+app = verbs.noun_app("Labels with a QR symbol: sheets, blank codes, single labels; and reading them back.")
 MOST_BLANK, MOST_COPIES = 2000, 50
 DEFAULT_DPI = 203
 DEFAULT_BLANK = "plain-wrap"

@@ -4,8 +4,7 @@ from pathlib import Path
 from typing import Annotated, Any
 
 from straycell.cells import Stage
-from straycell.cli.app import clock, context, files, output
-from straycell.cli.app.grammar import values
+from straycell.cli.app import clock, context, files, output, values
 from straycell.errors import BadData
 from straycell.labels.reading import Found, codes_of, marked_png, read_picture
 from straycell.quantities import count_of

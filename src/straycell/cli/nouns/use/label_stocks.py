@@ -5,8 +5,7 @@ from pathlib import Path
 from typing import Annotated
 
 from straycell.cells import Form
-from straycell.cli.app import clock, context, files, output, tables
-from straycell.cli.app.grammar import values
+from straycell.cli.app import clock, context, files, output, tables, values
 from straycell.cli.app.options import current
 from straycell.errors import BadData, UsageFault
 from straycell.labels.page import CALIBRATION_MM

@@ -15,8 +15,7 @@ from straycell.bench.device_use import (
     runtime_json,
 )
 from straycell.bench.wording.sheet_words import figure
-from straycell.cli.app import cautions, clock, context, files, output
-from straycell.cli.app.grammar import lone_app, values
+from straycell.cli.app import cautions, clock, context, files, output, values, verbs
 from straycell.cli.nouns.use import device_load
 from straycell.cli.nouns.use.device_load import Drawn
 from straycell.cli.show.verdict_page import say_forbidden
@@ -27,7 +26,7 @@ from straycell.pictures.run_time import run_time_picture, voltage_course
 from straycell.quantities import Dimension, show
 from straycell.safety import Step
 
-app = lone_app()
+app = verbs.lone_app()
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,8 +8,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
-from straycell.cli.app import cautions, context, files, output
-from straycell.cli.app.grammar import lone_app, values
+from straycell.cli.app import cautions, context, files, output, values, verbs
 from straycell.cli.app.prompts import at_terminal
 from straycell.cli.nouns.use.label import print_cells
 from straycell.cli.nouns.use.label_read import answer_line, store_answers
@@ -21,7 +20,7 @@ from straycell.store.book.records import HandoverEntry
 if TYPE_CHECKING:
     from straycell.bench.paper.inventory import Inventory
 
-app = lone_app()
+app = verbs.lone_app()
 
 
 @app.command()
