@@ -8,9 +8,7 @@ from straycell.acceptance import Outcome, Reason, Status, Verdict, shipped_rules
 from straycell.acceptance.rules import Shown
 from straycell.bench.verdict_words import SIGNS, OutcomeWord, headline, next_steps, why
 from straycell.bench.wording.figure_words import figure
-from straycell.cli.app import output, tables
-from straycell.cli.app.tables import Marked
-from straycell.cli.app.values import word
+from straycell.cli.app import output, tables, values
 
 # --- how near a figure is to its limit
 
@@ -100,7 +98,7 @@ def _row(reason: Reason) -> list[str | None]:
 
 OutcomeOption = Annotated[
     Outcome | None,
-    word("--outcome", OutcomeWord, "Only cells with this outcome.", meaning=Outcome.from_word),
+    values.word("--outcome", OutcomeWord, "Only cells with this outcome.", meaning=Outcome.from_word),
 ]
 
 
@@ -120,6 +118,6 @@ def sign(outcome: Outcome) -> str:
     return drawn if output.can_show(drawn) else plain
 
 
-def outcome_cell(outcome: Outcome) -> Marked:
+def outcome_cell(outcome: Outcome) -> tables.Marked:
     """`▮▮▮ pack` for a table."""
-    return Marked(f"{sign(outcome)} {outcome.word}", _PLAIN[outcome][1])
+    return tables.Marked(f"{sign(outcome)} {outcome.word}", _PLAIN[outcome][1])

@@ -3,8 +3,8 @@
 from typing import Annotated
 
 from straycell.acceptance import Condemnation
+from straycell.bench.recording import record
 from straycell.bench.recording.discard import discard_cell
-from straycell.bench.recording.record import lost_words
 from straycell.bench.verdict_words import parting
 from straycell.cells import Stage
 from straycell.cli.app import cautions, context, output, values, verbs
@@ -40,7 +40,7 @@ def discard(
     if earlier is not None:
         output.talk("nothing was written: a discard is final, and its first reason holds")
     if project is not None:
-        output.talk(*lost_words({project: (cell.code, done.in_build)}))
+        output.talk(*record.lost_words({project: (cell.code, done.in_build)}))
     if cell.stage is not Stage.HANDED_OVER:
         # Without a look its hand-over list calls it damaged, so that comes before the box.
         look = f"straycell reading add {cell.code} --look ..."

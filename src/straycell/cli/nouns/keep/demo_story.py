@@ -13,8 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from straycell.acceptance import Outcome, Verdict
-from straycell.bench import verdict_words
-from straycell.bench.cell_sheet import CellSheet, sheet_of
+from straycell.bench import cell_sheet, verdict_words
 from straycell.bench.project_match import project_match
 from straycell.bench.wording import shapes, sheet_words
 from straycell.builds import Build
@@ -53,7 +52,7 @@ class Story:
     teardowns: tuple[tuple[Teardown, Mapping[Outcome, int]], ...]
     cells: Mapping[str, Cell]
     verdicts: Mapping[str, Verdict]
-    page: CellSheet
+    page: cell_sheet.CellSheet
     served: Match
     unserved: Match
     reserved: Build
@@ -72,7 +71,7 @@ def live(now: datetime, store: Path, labels: Path) -> Story:
         verdicts = reader.verdicts(context.rules(), now)
         teardowns = _came_out(reader.teardowns(), cells.values(), verdicts)
         bench = context.bench()
-        page = sheet_of(bench, reader, SHOWN_CELL)
+        page = cell_sheet.sheet_of(bench, reader, SHOWN_CELL)
         served, unserved = (project_match(bench, reader, name) for name in (SERVED, UNSERVED))
     with context.writing() as writer:
         reserved = writer.reserve(SERVED, served.groups, served.plan or "")
@@ -101,7 +100,7 @@ def _print_labels(path: Path) -> int:
     return label.print_cells(codes, path)
 
 
-def reading_line(page: CellSheet, item: Item) -> tuple[str, str, str]:
+def reading_line(page: cell_sheet.CellSheet, item: Item) -> tuple[str, str, str]:
     """(what, value, how) of one reading or charge, in words."""
     what = {Quantity.AS_FOUND_VOLTAGE: "as found", Quantity.VOLTAGE: "rest voltage"}.get(item.quantity)
     value, how = sheet_words.value_text(item, page.defaults), sheet_words.describe(item)

@@ -6,8 +6,7 @@ from pathlib import Path
 from types import ModuleType
 from typing import Annotated
 
-from straycell.cli.app import cautions, context, output, values, verbs
-from straycell.cli.app.progress import counting
+from straycell.cli.app import cautions, context, output, progress, values, verbs
 from straycell.errors import BadData, UsageFault
 from straycell.quantities import count_of
 from straycell.safety import Step
@@ -78,9 +77,9 @@ def _import(
         raise UsageFault("no file is named", "write FILE.csv; --template prints one to fill in")
     # Own names are checked before the file is read: a typo there would be a fault on every line.
     mapping = parse_mapping(columns, form.COLUMNS, form.QUANTITY_STEMS) if columns else None
-    with counting("lines") as progress:
+    with progress.counting("lines") as tell:
         found = context.write_long(
-            lambda writer: writer.write(take, file, partial=partial, mapping=mapping, progress=progress),
+            lambda writer: writer.write(take, file, partial=partial, mapping=mapping, progress=tell),
             context.size_of(file),
             create=create,
         )

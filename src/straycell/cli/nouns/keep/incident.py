@@ -2,8 +2,7 @@
 
 from typing import Annotated
 
-from straycell.bench.recording.discard import record_incident
-from straycell.bench.recording.record import lost_words
+from straycell.bench.recording import discard, record
 from straycell.cli.app import cautions, clock, context, output, tables, values, verbs
 from straycell.cli.show.verdict_page import outcome_cell
 from straycell.safety import Step
@@ -27,7 +26,7 @@ def add(
     severe: Annotated[bool, values.flag("--severe", "Condemn at once, whatever the kind says.")] = False,
 ) -> None:
     """Record an incident: every cell named is held until it is tested and checked again."""
-    done = record_incident(context.bench(), codes, kind, note=note or "", severe=severe)
+    done = discard.record_incident(context.bench(), codes, kind, note=note or "", severe=severe)
     outcomes = [(after.cell, after.verdict.outcome.word) for after in done.after]
     output.emit(
         {
@@ -61,7 +60,7 @@ def add(
     else:
         output.talk(f"held until {', '.join(RETEST[:-1])} and {RETEST[-1]} are recorded again{reason}")
     # A device that runs on a harmed cell is the more urgent danger, so it is named even with --quiet.
-    output.talk(*lost_words(done.lost))
+    output.talk(*record.lost_words(done.lost))
     cautions.talk(
         Step.INCIDENT, *([Step.DISCARD] if done.severe else []), kinds=[cell.facts for cell, _ in outcomes]
     )

@@ -10,9 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from straycell.cli.app import clock, context, output, values, verbs
-from straycell.cli.app.progress import counting
-from straycell.cli.app.prompts import confirm
+from straycell.cli.app import clock, context, output, progress, prompts, values, verbs
 from straycell.errors import EXIT_NEGATIVE, BadData, Cure, StoreFault
 from straycell.quantities import count_of
 from straycell.store.location import mounts, place_warnings
@@ -183,7 +181,7 @@ def restore(
     path, bench = context.store_path(), context.bench()
     # What was written since the backup leaves the store with it: a person says yes to that.
     if path.exists():
-        confirm(yes, f"replace the store {path} by {file}?")
+        prompts.confirm(yes, f"replace the store {path} by {file}?")
     with _about(file, "name a file that this wrote: straycell store backup FILE"):
         done = restore_store(file, path, now=bench.now, rules=bench.rules)
     output.emit(
@@ -281,9 +279,9 @@ def merge(
     """Take another bench's store into this one: codes and times are kept, nothing comes twice."""
     from straycell.store.merge.take_in import merge_store
 
-    with counting("tables") as progress, _about(file, "name the other bench's store"):
+    with progress.counting("tables") as tell, _about(file, "name the other bench's store"):
         merged = context.write_long(
-            lambda writer: writer.write(merge_store, file, progress), context.size_of(file)
+            lambda writer: writer.write(merge_store, file, tell), context.size_of(file)
         )
     output.emit(
         {

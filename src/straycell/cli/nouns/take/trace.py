@@ -8,8 +8,7 @@ from typing import Annotated
 
 from straycell.bench.wording.sheet_words import kind_words
 from straycell.cli.app import context, files, options, output, tables, values, verbs
-from straycell.cli.show import picture, trace_page
-from straycell.cli.show.after_writing import talk_doubts, talk_recorded
+from straycell.cli.show import after_writing, picture, trace_page
 from straycell.errors import UsageFault
 from straycell.quantities import Dimension, Window, show
 from straycell.store.book.records import TraceEntry
@@ -92,7 +91,7 @@ def add(
         lambda: trace_page.figures(filed.entry, numbers, [], doubts),
     )
     output.talk(*filed.notes)
-    talk_recorded(filed.recorded)
+    after_writing.talk_recorded(filed.recorded)
 
 
 @app.command("list")
@@ -148,7 +147,7 @@ def show_one(number: Number) -> None:
         output.listed("How it was read", entry.result["notes"])
 
     output.emit(trace_page.document(entry, stand, gone, list(doubts.values())), page)
-    talk_doubts(doubts, sheet.remedy)
+    after_writing.talk_doubts(doubts, sheet.remedy)
 
 
 @app.command("plot")
@@ -222,4 +221,4 @@ def _explained(number: str, because: str, *, there: bool) -> None:
     output.emit(
         {"code": cell, "explained": number, "kept": there}, lambda: output.say(f"{number}  {cell}  {what}")
     )
-    talk_recorded(done)
+    after_writing.talk_recorded(done)

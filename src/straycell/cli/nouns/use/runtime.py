@@ -17,7 +17,6 @@ from straycell.bench.device_use import (
 from straycell.bench.wording.sheet_words import figure
 from straycell.cli.app import cautions, clock, context, files, output, values, verbs
 from straycell.cli.nouns.use import device_load
-from straycell.cli.nouns.use.device_load import Drawn
 from straycell.cli.show.verdict_page import say_forbidden
 from straycell.matching.words import run_hours as hours
 from straycell.physics.run_time.asked import narrowing
@@ -34,7 +33,7 @@ class Answer:
     """A run time and what it was asked of; `against` is what the verdict says against it, empty when it allows it."""
 
     one: OneCell
-    drawn: Drawn
+    drawn: device_load.Drawn
     cell: RunCell
     device: RunDevice
     found: Runtime
