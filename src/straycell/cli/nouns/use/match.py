@@ -14,8 +14,7 @@ from straycell.bench.project_match import (
     understood,
 )
 from straycell.builds import Build
-from straycell.cli.app import cautions, context, files, options, output
-from straycell.cli.app.grammar import lone_app, values
+from straycell.cli.app import cautions, context, files, options, output, values, verbs
 from straycell.cli.nouns.use.match_choices import choices_of, match_cells, match_what
 from straycell.cli.show import picture
 from straycell.cli.show.match_page import chart_of, held_document, held_page, page, page_of_all
@@ -24,7 +23,7 @@ from straycell.matching import Match
 from straycell.projects import Project
 from straycell.safety import Step
 
-app = lone_app()
+app = verbs.lone_app()
 
 
 @app.command()
