@@ -10,6 +10,7 @@ from datetime import datetime
 
 from straycell.acceptance import Case, Outcome, RuleSet
 from straycell.acceptance.evidence import GROUP_OUTSIDE, GROUP_SANK
+from straycell.bench.context import Reader, Writer
 from straycell.bench.project_match import require_build
 from straycell.builds import Build, GroupVoltage, Inspection
 from straycell.cells import Look
@@ -18,7 +19,6 @@ from straycell.keys import NEW
 from straycell.meters import Meter
 from straycell.readings import Quantity, Reading, alone_u, measured
 from straycell.safety.group_watch import (
-    Allowed,
     Outside,
     Rise,
     Sinking,
@@ -27,8 +27,6 @@ from straycell.safety.group_watch import (
     rose_alone,
     sinking,
 )
-from straycell.store.reader import Reader
-from straycell.store.writer import Writer
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,12 +89,11 @@ def look_at_groups(reader: Reader, project: str, taken: Taken, rules: RuleSet, n
     )
     inspections = (*build.inspections, Inspection(now, groups))
     rises = tuple(rise for rise in rose_alone(inspections) if rise.group not in alone)
-    limits = [_allowed(reader, codes, rules, now) for codes in build.groups]
+    limits = [
+        allowed([Case(e, e.facts, rules, now) for e in reader.evidences(codes).values()])
+        for codes in build.groups
+    ]
     return Seen(build, inspections[-1], meter, sinking(inspections), outside(groups, limits), rises)
-
-
-def _allowed(reader: Reader, codes: Sequence[str], rules: RuleSet, now: datetime) -> Allowed | None:
-    return allowed([Case(e, e.facts, rules, now) for e in reader.evidences(codes).values()])
 
 
 def record_inspection(

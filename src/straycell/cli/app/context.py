@@ -110,5 +110,4 @@ def _talk_waiting(path: Path) -> None:
 def _talk_lost(lost: Mapping[str, tuple[str, bool]]) -> None:
     from straycell.cli.app import output
 
-    for line in lost_words(lost):
-        output.talk(line)
+    output.talk(*lost_words(lost))

@@ -101,8 +101,7 @@ def groups_document(found: Seen) -> dict[str, Any]:
 
 def talk_groups(found: Seen) -> None:
     """What the voltages show: a group outside its limits or that sinks is a danger, else the next day to measure."""
-    for far in found.outside:
-        output.talk(_out_of_limits(found, far))
+    output.talk(*(_out_of_limits(found, far) for far in found.outside))
     outside = {far.group for far in found.outside}
     for one in found.sinking:
         if one.group not in outside:
@@ -110,8 +109,7 @@ def talk_groups(found: Seen) -> None:
     if found.sinking or found.outside:
         cautions.talk(Step.DISMANTLE)
         return
-    for words in _alone_words(found.build):
-        output.talk(words)
+    output.talk(*_alone_words(found.build))
     if len(found.build.inspections) == 1:
         output.talk("the first voltages of its groups: nothing to compare them with yet")
     if (next_at := next_inspection(found.build)) is not None:

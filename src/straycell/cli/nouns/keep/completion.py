@@ -6,16 +6,15 @@ from typing import Annotated
 
 import typer
 
-from straycell.cli.app import options, output
+from straycell.cli.app import options, output, values, verbs
 from straycell.cli.app.app import root_command
-from straycell.cli.app.grammar import lone_app, values
 from straycell.cli.nouns.keep.suggest import suggestions
 from straycell.errors import UsageFault
 from straycell.store.location import resolve_store
 from straycell.store.sqlite.completion_names import Names, names
 from straycell.typed import nearest_words
 
-app = lone_app()
+app = verbs.lone_app()
 _ASKED_BY_SHELL = "words"
 
 SCRIPTS: dict[str, str] = {

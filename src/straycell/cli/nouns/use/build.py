@@ -12,8 +12,7 @@ from straycell.bench.project_match import project_match, require_plan, true_plan
 from straycell.bench.recording.finish import OF_DEVICE, Device, finish_build, require_finishable
 from straycell.builds import Build
 from straycell.cells import Look, Stage
-from straycell.cli.app import cautions, clock, context, files, output, prompts, tables
-from straycell.cli.app.grammar import noun_app, values
+from straycell.cli.app import cautions, clock, context, files, output, prompts, tables, values, verbs
 from straycell.cli.show.group_voltages import (
     ask_about,
     group_numbers,
@@ -26,7 +25,7 @@ from straycell.matching import Match
 from straycell.quantities import Dimension, count_of
 from straycell.safety import Step
 
-app = noun_app("Cells committed to a project, position by position.")
+app = verbs.noun_app("Cells committed to a project, position by position.")
 Name = Annotated[str, values.text_argument("NAME", "The project.")]
 
 
@@ -167,7 +166,8 @@ def dismantle(name: Name) -> None:
         cells = {code: writer.cell(code) for code in made.codes}
     # Cells that were only promised have seen no current: they go back as they were.
     if made.finished_at is None:
-        output.emit(document(made), lambda: _say_freed(made))
+        freed = f"{made.project}  reservation freed: {', '.join(made.codes)}"
+        output.emit(document(made), lambda: output.say_wrapped(freed))
         return
     output.emit(document(made), lambda: _say(made))
     # A build comes apart because a cell of it swelled: that one must not be told to wait for a look.
@@ -182,12 +182,6 @@ def dismantle(name: Name) -> None:
             f"{whose} received again, on hold until look, rest voltage and resistance are recorded again"
         )
     cautions.talk(Step.DISMANTLE, *([Step.DISCARD] if gone else []))
-
-
-def _say_freed(build: Build) -> None:
-    """Nothing was taken apart: the cells were promised only, and lie where they lay."""
-    codes = ", ".join(build.codes)
-    output.say_wrapped(f"{build.project}  reservation freed: {codes}")
 
 
 @app.command("inspect")

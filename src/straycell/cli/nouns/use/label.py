@@ -9,8 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 from straycell.bench.context import Reader
-from straycell.cli.app import cautions, clock, context, files, output
-from straycell.cli.app.grammar import noun_app, values
+from straycell.cli.app import cautions, clock, context, files, output, values, verbs
 from straycell.cli.nouns.use.label_read import read
 from straycell.cli.nouns.use.label_stocks import Page, Printer, Scale, calibrate, known_stocks, stocks_list
 from straycell.cli.show.verdict_page import OutcomeOption
@@ -24,7 +23,7 @@ from straycell.safety import Step, cautions_for
 if TYPE_CHECKING:
     from straycell.bench.paper.labels_of import CellLabel
 
-app = noun_app("Labels with a QR symbol: sheets, blank codes, single labels; and reading them back.")
+app = verbs.noun_app("Labels with a QR symbol: sheets, blank codes, single labels; and reading them back.")
 MOST_BLANK, MOST_COPIES = 2000, 50
 DEFAULT_DPI = 203
 DEFAULT_BLANK = "plain-wrap"
@@ -43,11 +42,6 @@ Link = Annotated[
     str | None,
     values.text_option("--link", "The symbol holds this address with the code behind it.", metavar="URL"),
 ]
-
-
-def sheet_cautions() -> list[str]:
-    """The short lines in a sheet's margin."""
-    return [caution.text for caution in cautions_for(Step.LABEL, quiet=True)]
 
 
 def print_cells(codes: Sequence[str], out: Path, *, force: bool = False) -> int:
@@ -151,7 +145,8 @@ def _pdf(parts: Parts, start: int | None, scale: float) -> bytes:
     """The sheets, from position `start` of the first page on, drawn `scale` times as large."""
     from straycell.labels.render import sheet_pdf
 
-    return sheet_pdf(parts, clock.now(), cautions=sheet_cautions(), skip=(start or 1) - 1, scale=scale)
+    margin = [caution.text for caution in cautions_for(Step.LABEL, quiet=True)]
+    return sheet_pdf(parts, clock.now(), cautions=margin, skip=(start or 1) - 1, scale=scale)
 
 
 def _with_cuts(parts: Parts, cut_marks: bool | None) -> Parts:
