@@ -241,15 +241,16 @@ def tidy_code(text: str) -> str:
 def parse_code(text: str, known: Iterable[str] = ()) -> str:
     """A cell code as typed or scanned, tidied and checked; `known` codes serve for suggestions."""
     code = tidy_code(text)
-    remedy = _suggestion(code, known)
     if not re.fullmatch(r"[A-Z]\d{5}[0-9A-Z]", code):
-        raise BadData(f"'{text}' is not a cell code (a letter, five digits, a check character)", remedy)
-    if not mod_37_36.is_valid(code):
-        raise BadData(f"code '{text}' has a wrong check character: misread or mistyped", remedy)
+        fault = f"'{text}' is not a cell code (a letter, five digits, a check character)"
+    elif not mod_37_36.is_valid(code):
+        fault = f"code '{text}' has a wrong check character: misread or mistyped"
     # A code that is never issued passes the check character, and still is a swap of another cell's.
-    if is_confusable(code[0], int(code[1:6])):
-        raise BadData(f"code '{text}' is never issued: two of its characters are swapped", remedy)
-    return code
+    elif is_confusable(code[0], int(code[1:6])):
+        fault = f"code '{text}' is never issued: two of its characters are swapped"
+    else:
+        return code
+    raise BadData(fault, _suggestion(code, known))
 
 
 def _suggestion(code: str, known: Iterable[str]) -> str:

@@ -88,20 +88,16 @@ class Table:
             raise OutOfLines from None
 
     def _do_say(self, effect: script.Say) -> None:
-        self.said.append(effect.text)
-
-    def _do_large(self, effect: script.Large) -> None:
-        self.larges.append(effect.code)
+        (self.larges if effect.tone is script.Tone.LARGE else self.said).append(effect.text)
 
     def _do_caution(self, effect: script.Caution) -> None:
         self.cautions.append(effect)
 
-    def _do_new_code(self) -> str:
+    def _do_next_code(self) -> tuple[str, bool]:
+        if self.blanks:
+            return self.blanks.pop(0), True
         self.given += 1
-        return make_code("A", self.given)
-
-    def _do_next_blank(self) -> str:
-        return self.blanks.pop(0) if self.blanks else ""
+        return make_code("A", self.given), False
 
     def _do_find_code(self, text: str) -> Found:
         code = parse_code(text)

@@ -80,6 +80,9 @@ def test_a_reading_is_recorded_as_by_hand_and_once_for_its_key(
     assert [item["quantity"] for item in first.json()] == ["look", "voltage"]
     assert bench.do(f"cell show {code}")["readings"][1]["value"] == 3.71
     assert client.post(path, json=body, headers=headers).json() != first.json()
+    # A logger that uses one key for all: the second value is another measurement.
+    low = client.post(path, json={"voltage_v": 1.2}, headers=keyed)
+    assert low.status_code == 200 and [item["value"] for item in low.json()] == [1.2]
     charge = {"current_a": 0.5, "until_v": 4.2, "temperature_c": 21}
     made = client.post(f"/api/v1/cells/{code}/charges", json=charge, headers=headers)
     assert made.json()[0]["until_v"] == 4.2

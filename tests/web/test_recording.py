@@ -140,6 +140,20 @@ def test_a_form_that_is_sent_twice_is_recorded_once(page: Page, bench: Bench, co
     assert bench.run("store check").code == 0
 
 
+def test_a_form_that_is_filled_in_once_more_with_another_figure_is_another_reading(
+    page: Page, bench: Bench, code: str
+) -> None:
+    """A browser without the page's script goes back to the form it sent, key and all: what is typed then counts."""
+    path = f"/cell/{code}/record/rest"
+    said = fields_of(page.get(path).text) | {"voltage_v": "3.71"}
+    assert page.client.post(path, data=said).status_code == 200
+    said.pop("basis")
+    page.client.post(path, data=said | {"voltage_v": "1.2", "age_s": "60"})
+    again = page.client.post(path, data=said | {"voltage_v": "1.2", "age_s": "90"})
+    assert "was recorded" in text_of(again.text)
+    assert sorted(value or 0.0 for _, value in readings(bench, code)) == [1.2, 3.71]
+
+
 def test_a_form_based_on_something_old_is_refused_with_what_changed(
     page: Page, bench: Bench, code: str
 ) -> None:

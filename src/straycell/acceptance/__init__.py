@@ -33,7 +33,15 @@ from straycell.acceptance.reasons import (
     conformance_probability,
 )
 from straycell.acceptance.record import verdict_to_json
-from straycell.acceptance.rules import Limit, RuleSet, chemistry_keys, load_rules, read_rules, shipped_rules
+from straycell.acceptance.rules import (
+    Limit,
+    RuleSet,
+    chemistry_keys,
+    hold_of,
+    load_rules,
+    read_rules,
+    shipped_rules,
+)
 
 __all__ = [
     "BestSibling",
@@ -61,6 +69,7 @@ __all__ = [
     "conformance_probability",
     "figures",
     "find",
+    "hold_of",
     "judge",
     "load_rules",
     "out_of_use",

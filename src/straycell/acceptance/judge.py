@@ -100,6 +100,8 @@ def judge(evidence: Evidence, rules: RuleSet, now: datetime, recorded: datetime 
     if own:
         reasons += _own_discards(case, reasons, tests)
     reasons += [reason for rule in GRADING for reason in rule(case)]
+    if own:
+        reasons += _hidden(reasons, shipped)
     reasons = _indoors(case, reasons)
     return Judgement(_verdict(case, tuple(reasons)), found)
 
@@ -225,6 +227,17 @@ def _own_discards(case: Case, reasons: Iterable[Reason], tests: Iterable[Test]) 
     known = {reason.rule for reason in reasons}
     found = {tried.rule: tried for _, tried in reversed(condemned(case, tests)) if tried.rule not in known}
     return [tried.reason() for tried in found.values()]
+
+
+def _hidden(reasons: Iterable[Reason], shipped: Case) -> list[Reason]:
+    """What the shipped safety rules ask for beyond a person's own: a wider error hides a doubt as it hides a danger."""
+    least: dict[str, Outcome] = {}
+    for reason in reasons:
+        least[reason.rule] = min(reason.ceiling, least.get(reason.rule, Outcome.PACK))
+    if Outcome.DISCARD in least.values():
+        return []
+    asked = (reason for rule in GRADING for reason in rule(shipped) if reason.safety)
+    return [reason for reason in asked if reason.ceiling < least.get(reason.rule, Outcome.PACK)]
 
 
 def _missing(reasons: Iterable[Reason], outcome: Outcome) -> Iterator[Missing]:

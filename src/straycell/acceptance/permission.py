@@ -6,26 +6,12 @@ In: what its verdict says, until when that holds, and the stage of its life. Out
 from dataclasses import dataclass
 from datetime import datetime
 
-from straycell.acceptance.findings import FALL_FIRST
 from straycell.acceptance.reasons import Outcome, Reason, Status, Verdict
+from straycell.acceptance.rules import hold_of
 from straycell.cells import CellFacts, Chemistry, Stage
 
 FREE = (Stage.RECEIVED, Stage.SHELVED)
 """Stages in which a cell is nobody's."""
-BEFORE_ANY_CHARGE = (
-    "chemistry",
-    "rechargeable",
-    "upset-look",
-    "sibling-look-first",
-    "unexplained",
-    "clock",
-    "board-voltage",
-    "voltage-floor",
-    "voltage-over-full",
-    "charger-end",
-    FALL_FIRST,
-)
-"""Rules whose open question is answered by looking or measuring, never by trying a charge."""
 
 
 def least_outcome(*, joined: bool) -> Outcome:
@@ -141,7 +127,8 @@ def charge_barrier(verdict: Verdict) -> Reason | None:
             for reason in verdict.reasons
             # A rule that only keeps the cell at `light` has done its work; one that holds it forbids the charge.
             if reason.safety and reason.ceiling <= Outcome.HOLD and reason.status is not Status.MET
-            if reason.status is Status.FAILED or reason.rule in BEFORE_ANY_CHARGE
+            # Some questions are answered by looking or measuring, never by trying a charge.
+            if reason.status is Status.FAILED or not hold_of(reason.rule).charge
         ),
         None,
     )

@@ -8,7 +8,6 @@ from __future__ import annotations
 import difflib
 import hashlib
 import json
-import math
 import textwrap
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
@@ -27,8 +26,10 @@ from straycell.readings import CautiousDefaults
 from straycell.shipped import shipped_table
 
 _SHOWN = 150
-MOST_RULE_BYTES = 1_000_000
 """Characters of a fault that are shown where several are together."""
+MOST_RULE_BYTES = 1_000_000
+LARGEST_FIGURE = 100_000
+"""No limit is larger in its unit; days beyond it lead out of the calendar."""
 
 
 class Shown(StrEnum):
@@ -40,8 +41,23 @@ class Shown(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
+class Hold:
+    """What a reason that holds a cell means: its danger in `due` (empty: nothing was seen), whether a charge may come first.
+
+    `measured`: only a figure that was measured is that danger.
+    """
+
+    due: str = ""
+    charge: bool = False
+    measured: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class Limit:
-    """One limit. `bound` is min, max or words; `values` by key (see shipped.toml), `words` for looks."""
+    """One limit. `bound` is min, max or words; `values` by key (see shipped.toml), `words` for looks.
+
+    `holds` has each reason under it that holds a cell, by its rule.
+    """
 
     id: str
     text: str
@@ -56,6 +72,7 @@ class Limit:
     feeds_safety: str = ""
     grounds: tuple[Ground, ...] = ()
     shown: Shown = Shown.PLAIN
+    holds: Mapping[str, Hold] = field(default_factory=dict)
 
     def value(self, *keys: str) -> float:
         """The figure of the first key present. Raises KeyError when none is: callers ask `has` first."""
@@ -109,6 +126,14 @@ class RuleSet:
     def limit(self, limit_id: str) -> Limit:
         return self.limits[limit_id]
 
+    def behind(self, rule: str) -> Limit | None:
+        """The limit that a reason of this rule is judged under: rules are named more finely, capacity-pack under capacity."""
+        stem = max(
+            (known for known in self.limits if f"{rule}-".startswith(f"{known}-")), key=len, default=""
+        )
+        held = next((limit for limit in self.limits.values() if rule in limit.holds), None)
+        return held or self.limits.get(stem)
+
     def figure(self, limit_id: str, *keys: str) -> float:
         """The figure of a limit for the first key present."""
         return self.limits[limit_id].value(*keys)
@@ -145,6 +170,16 @@ def shipped_rules() -> RuleSet:
     document = shipped_table("acceptance/shipped.toml")
     limits = {entry["id"]: _limit(entry) for entry in document["limit"]}
     return _rule_set(document["name"], limits)
+
+
+def hold_of(rule: str) -> Hold:
+    """What a hold of this rule means, which no person's file changes. A rule that does not say: a doubt, and no charge."""
+    return _holds().get(rule, Hold("doubt"))
+
+
+@lru_cache(maxsize=1)
+def _holds() -> Mapping[str, Hold]:
+    return {rule: hold for limit in shipped_rules().limits.values() for rule, hold in limit.holds.items()}
 
 
 def load_rules(path: Path | None = None) -> RuleSet:
@@ -271,9 +306,14 @@ def _new_values(shipped: Limit, entry: Mapping[str, Any], label: str) -> tuple[L
         if key not in own:
             faults.append(f"{label}: unknown key '{_shown(key)}'; it has {', '.join(own)}")
         # In Python True is an int: it would pass as the limit 1.0.
-        elif isinstance(figure, bool) or not isinstance(figure, int | float) or not math.isfinite(figure):
+        elif (
+            isinstance(figure, bool)
+            or not isinstance(figure, int | float)
+            or not abs(figure) <= LARGEST_FIGURE
+        ):
             faults.append(
-                f"{label}: {key} is {_shown(repr(figure))}; expected a number in {shipped.unit or 'its unit'}"
+                f"{label}: {key} is {_shown(repr(figure))}; expected a number in {shipped.unit or 'its unit'}, "
+                f"{LARGEST_FIGURE} at most"
             )
         elif shipped.safety and shipped.looser(key, figure):
             bound = "at least" if shipped.bound == "min" else "at most"
@@ -307,6 +347,7 @@ def _limit(entry: Mapping[str, Any]) -> Limit:
         entry.get("feeds_safety", ""),
         tuple(Ground(each) for each in entry["grounds"]),
         Shown(entry.get("shown", "")),
+        {rule: Hold(**said) for rule, said in entry.get("holds", {}).items()},
     )
 
 
@@ -333,5 +374,5 @@ def _rule_set(name: str, limits: Mapping[str, Limit]) -> RuleSet:
 
 
 # The figures may stay while a function changes: without this number its old verdicts would still be trusted.
-ENGINE = 16
+ENGINE = 19
 """Raise when the rule functions change what they answer: recorded verdicts are then computed again."""

@@ -1,13 +1,10 @@
 """Every cell of the store as the matching sees it: verdict, figures, and how they were taken."""
 
-from __future__ import annotations
-
 from collections.abc import Collection, Mapping
 from datetime import datetime
-from typing import TYPE_CHECKING
 
 from straycell.acceptance import Evidence, Figures, RuleSet, figures
-from straycell.bench.cell_list import monthly_loss
+from straycell.bench.context import Reader
 from straycell.bench.verdict_words import why
 from straycell.matching import Candidate
 from straycell.matching.screen.candidates import RestVoltage
@@ -15,9 +12,6 @@ from straycell.physics.own_pulses import Pulse
 from straycell.physics.run_time.runtime import OwnTrace
 from straycell.quantities import Measured
 from straycell.readings import Quantity, Reading, accuracy_of, alone_u
-
-if TYPE_CHECKING:
-    from straycell.store.reader import Reader
 
 
 def candidates(
@@ -55,7 +49,7 @@ def candidates(
                 own_trace=traces.get(code),
                 rest=rest_voltage(evidence, known, rules),
                 most_charge_a=known.most_charge_a,
-                loss_per_month=_loss_share(monthly_loss(verdict)),
+                loss_per_month=_loss_share(verdict.monthly_loss),
             )
         )
     return offers

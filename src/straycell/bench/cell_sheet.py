@@ -1,23 +1,17 @@
 """Everything known of one cell, read at one moment: for its page, its label, and the bench page."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
-from typing import TYPE_CHECKING
 
 from straycell.acceptance import Figures, Verdict, figures
-from straycell.bench.context import Bench
+from straycell.bench.context import Bench, Reader
 from straycell.bench.recording.running import LONGEST_CHARGE
 from straycell.bench.uncounted_capacity import doubted, remedy
 from straycell.cells import Cell
 from straycell.keys import RecordKey
 from straycell.readings import CautiousDefaults
 from straycell.store.book.records import Event, Photograph, RecordedReading
-
-if TYPE_CHECKING:
-    from straycell.store.reader import Reader
 
 
 @dataclass(frozen=True, slots=True)

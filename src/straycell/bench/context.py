@@ -15,9 +15,12 @@ from straycell.errors import BadData
 from straycell.store.book.records import Event
 
 if TYPE_CHECKING:
-    from straycell.store.quick.kept_open import KeptReaders
-    from straycell.store.reader import Reader
-    from straycell.store.writer import Writer
+    from straycell.store.quick.kept_open import KeptReaders as KeptReaders
+    from straycell.store.reader import Reader as Reader
+    from straycell.store.writer import Writer as Writer
+else:
+    # The names for annotations, here for every use case: what opens a store is loaded when one is opened.
+    KeptReaders = Reader = Writer = object
 
 LONGEST_TURN_S = 30.0
 """As long as a writer waits for another program."""

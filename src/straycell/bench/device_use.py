@@ -1,15 +1,13 @@
 """One cell as a device or a charger would use it: its figures, what it may give, how long it runs, what a load draws."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, replace
 from datetime import datetime
-from typing import TYPE_CHECKING
 
 from straycell.acceptance import Case, Evidence, Outcome, RuleSet, Verdict, chemistry_keys, usable
 from straycell.acceptance.checks.retention import Worth, runs
 from straycell.bench import verdict_words
 from straycell.bench.candidates import candidates
+from straycell.bench.context import Reader
 from straycell.cells import CellFacts
 from straycell.errors import BadData
 from straycell.matching import Candidate, UseLimits
@@ -23,9 +21,6 @@ from straycell.physics.run_time.runtime import RunCell, RunDevice, Runtime, esti
 from straycell.quantities import Dimension, Measured, show
 from straycell.safe_side import at_least, beside
 from straycell.typed import day
-
-if TYPE_CHECKING:
-    from straycell.store.reader import Reader
 
 
 @dataclass(frozen=True, slots=True)

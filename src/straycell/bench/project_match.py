@@ -1,20 +1,14 @@
 """What a filed project gets from the stock as it is now, and cells promised to it by the plan that was read."""
 
-from __future__ import annotations
-
 from collections.abc import Collection
-from typing import TYPE_CHECKING
 
 from straycell.bench.candidates import candidates
-from straycell.bench.context import Bench
+from straycell.bench.context import Bench, Reader
 from straycell.builds import Build
 from straycell.errors import BadData, NegativeAnswer
 from straycell.matching import Match, StockPlan, UseLimits, as_built, device_answers, match_all, serve
 from straycell.projects import Project, parse_project
 from straycell.store.book.records import ProjectEntry, ProjectState
-
-if TYPE_CHECKING:
-    from straycell.store.reader import Reader
 
 
 def understood(entry: ProjectEntry) -> Project:

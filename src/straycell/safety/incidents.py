@@ -13,7 +13,7 @@ RETEST = ("look", "rest voltage", "resistance", "self-discharge check")
 class IncidentKind:
     """One kind. `text` says when it is meant, `why` what it can have done, `look` what was seen, if anything.
 
-    `also` holds other words for it, as they may be typed.
+    `also` holds other words for it, as they may be typed; `due` is the danger it is until the cell is tested again.
     `over_c` is the temperature of the cell in C above which it is one, where that makes it one.
     """
 
@@ -25,6 +25,7 @@ class IncidentKind:
     look: str = ""
     over_c: float | None = None
     also: tuple[str, ...] = ()
+    due: str = "incident"
 
 
 @lru_cache(maxsize=1)

@@ -36,11 +36,13 @@ def resolve_store(option: str | None, env: Mapping[str, str]) -> Path:
 
 def state_folder(env: Mapping[str, str]) -> Path | None:
     """The folder for what a screen remembers; None when STRAYCELL_STATE is empty, then nothing is remembered."""
-    from platformdirs import user_state_path
-
     # Set but empty is a person's choice, unlike not set: nothing is remembered then.
     named = env.get(STATE_VARIABLE)
-    return user_state_path("straycell", appauthor=False) if named is None else Path(named) if named else None
+    if named is not None:
+        return Path(named) if named else None
+    from platformdirs import user_state_path
+
+    return user_state_path("straycell", appauthor=False)
 
 
 def _path_of(text: str, origin: str) -> Path:

@@ -11,10 +11,10 @@ from threading import Lock
 from typing import Any
 
 from straycell.bench.context import Bench
-from straycell.bench.intake import closing
-from straycell.bench.intake.script import Act, Ask, Caution, Effect, Large, Say, Talk, Tone, advance
+from straycell.bench.intake.records import outlook_lines
+from straycell.bench.intake.script import Act, Ask, Caution, Effect, Say, Talk, Tone, advance
 from straycell.bench.intake.session import KEYS, intake
-from straycell.bench.intake.state import Session
+from straycell.bench.intake.state import Session, left_over
 
 Cautions = Callable[[Caution], list[str]]
 
@@ -25,7 +25,7 @@ class Conversation:
 
     session: Session
     dialogue: Talk[None]
-    lines: list[Say | Large] = field(default_factory=list)
+    lines: list[Say] = field(default_factory=list)
     question: Ask | None = None
     step: int = 0
     # A phone sends an impatient second tap while the first answer is still being written.
@@ -60,7 +60,7 @@ class Conversation:
             self.step += 1
 
     def _carry_out(self, bench: Bench, cautions: Cautions, effect: Effect) -> Any:
-        if isinstance(effect, Say | Large):
+        if isinstance(effect, Say):
             # The page has buttons for the keys that the terminal explains first.
             self.lines += [] if effect == Say(KEYS) else [effect]
             return None
@@ -71,8 +71,8 @@ class Conversation:
         return effect.on(bench)
 
     def _close(self) -> None:
-        self.lines += closing.left_over(self.session)
-        self.lines += [Say(text) for text in closing.outlook_lines(list(self.session.kept.values()))]
+        self.lines += left_over(self.session)
+        self.lines += [Say(text) for text in outlook_lines(list(self.session.kept.values()))]
 
 
 def converse(session: Session) -> Conversation:

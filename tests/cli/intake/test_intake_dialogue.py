@@ -5,13 +5,13 @@ from __future__ import annotations
 import pytest
 from tests.cli.intake_bench import CELL, OPENING, Table, a_start, evening_of
 
-from straycell.bench.intake import closing
 from straycell.bench.intake.log import missing_of_intake, next_pack
 from straycell.bench.intake.script import Ask
 from straycell.bench.intake.session import intake
-from straycell.bench.intake.state import Session
+from straycell.bench.intake.state import Session, left_over
 from straycell.bench.intake.store_actions import Bearer, Found, Opened, Start
 from straycell.cells import CellFacts, Chemistry, Form, Look, make_code
+from straycell.cli.intake.command import offer_labels
 from straycell.errors import BadData, StoreFault
 from straycell.keys import RecordKey
 from straycell.meters import Meter, meter_like
@@ -764,20 +764,20 @@ def test_q_ends_the_evening_only_between_cells() -> None:
 def test_what_was_dropped_is_told_at_the_end() -> None:
     """A code that may be on a cell is never forgotten."""
     _, session = evening_of(CELL, ["", "3.7"])
-    told = closing.left_over(session)[0].text
+    told = left_over(session)[0].text
     assert CODES[1] in told and "not finished" in told and "next time" in told
     _, session = evening_of(CELL, ["q"])
-    assert "was not used" in closing.left_over(session)[0].text
+    assert "was not used" in left_over(session)[0].text
 
 
 def test_a_correction_cut_short_leaves_its_cell_and_says_so() -> None:
     """The newer code is only a code that was not used."""
     _, session = evening_of(CELL, ["<", "<"])
-    told = [line.text for line in closing.left_over(session)]
+    told = [line.text for line in left_over(session)]
     assert told[0] == f"{CODES[0]} stays as it was kept: its correction was not finished."
     assert "was not used" in told[1] and CODES[1] in told[1] and len(told) == 2
     _, session = evening_of(CELL, ["<", "", "", "", ""])
-    assert "stays" not in closing.left_over(session)[0].text
+    assert "stays" not in left_over(session)[0].text
 
 
 def test_the_end_offers_labels_and_asks_again_when_the_file_cannot_be() -> None:
@@ -790,16 +790,16 @@ def test_the_end_offers_labels_and_asks_again_when_the_file_cannot_be() -> None:
         written.append(path)
 
     table, session = evening_of(CELL, table=Table(print_labels=lambda *given: print_labels(None, *given)))
-    table.run(closing.offer_labels(session, print_labels), ["there.pdf", "y"])
+    table.run(offer_labels(session), ["there.pdf", "y"])
     assert written == ["labels-AT1.pdf"]
-    table.run(closing.offer_labels(session, print_labels), [""])
+    table.run(offer_labels(session), [""])
     assert len(written) == 1
 
 
 def test_no_cell_no_labels() -> None:
     """Nothing to stick on."""
     table = Table()
-    table.run(closing.offer_labels(Session(a_start()), lambda *given: None), [])
+    table.run(offer_labels(Session(a_start())), [])
     assert table.prompts == []
 
 

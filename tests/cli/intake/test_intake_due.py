@@ -11,7 +11,6 @@ from tests.cli.bench import Bench
 from tests.cli.intake_bench import NOW, OPENING, Table, a_start
 
 from straycell.bench.intake import due, store_actions
-from straycell.bench.intake.figures import TAKEN
 from straycell.bench.intake.script import fill, merged
 from straycell.bench.intake.session import intake
 from straycell.bench.intake.state import Session
@@ -253,7 +252,7 @@ def test_a_charge_of_the_same_form_is_on_record_too() -> None:
         ["0.5", "4.2", "22", "25", "2h", "4.15", "24", "", "22"], Need.CHARGE, Need.REST, rest=charged(90.0)
     )
     assert "the charge on record ended 2 h ago" in table.prompts[-2]
-    assert answers[due.key_of(Need.REST, TAKEN[Need.REST].figures[1])] == 7200.0
+    assert answers[due.TAKEN[Need.REST][1][1].key] == 7200.0
 
 
 def test_a_charge_in_the_future_is_refused() -> None:
@@ -369,7 +368,7 @@ def entry(code: str, volts: float, *, look: Look = Look.CLEAN) -> Entry:
 
 def test_a_cell_and_its_readings_are_one_transaction(at_bench: Bench) -> None:
     """A reading that the store refuses leaves no cell behind, and its code stays free."""
-    code = store_actions.new_code(context.bench())
+    code, _ = store_actions.next_code(context.bench())
     with pytest.raises(BadData):
         store_actions.keep(context.bench(), entry(code, 37.0))
     assert at_bench.do("cell list") == []
@@ -380,7 +379,7 @@ def test_a_cell_and_its_readings_are_one_transaction(at_bench: Bench) -> None:
 
 def test_an_amendment_supersedes_and_stays_visible(at_bench: Bench) -> None:
     """The mistyped voltage is in the history for ever, with the reason; what is the same is left alone."""
-    code = store_actions.new_code(context.bench())
+    code, _ = store_actions.next_code(context.bench())
     former = store_actions.keep(context.bench(), entry(code, 1.2))
     assert former.outcome.word == "discard"
     kept = store_actions.amend(context.bench(), former, entry(code, 3.2), "slip of the finger")
@@ -395,7 +394,7 @@ def test_an_amendment_supersedes_and_stays_visible(at_bench: Bench) -> None:
 
 def test_taking_a_voltage_back_leaves_none(at_bench: Bench) -> None:
     """- in place of a figure: it was never measured."""
-    code = store_actions.new_code(context.bench())
+    code, _ = store_actions.next_code(context.bench())
     former = store_actions.keep(context.bench(), entry(code, 3.3))
     bare = Entry(code, former.facts, former.items[1:], is_new=True)
     store_actions.amend(context.bench(), former, bare, "not measured after all")
@@ -405,7 +404,7 @@ def test_taking_a_voltage_back_leaves_none(at_bench: Bench) -> None:
 
 def test_codes_are_known_for_what_they_stand_for(at_bench: Bench) -> None:
     """A cell, a blank, nothing, or no code at all with the nearest one named."""
-    code, blank = store_actions.new_code(context.bench()), store_actions.new_code(context.bench())
+    code, blank = (store_actions.next_code(context.bench())[0] for _ in range(2))
     store_actions.keep(context.bench(), entry(code, 3.7))
     assert store_actions.find_code(context.bench(), code.lower()).bearer is Bearer.CELL
     assert store_actions.find_code(context.bench(), blank).bearer is Bearer.BLANK
@@ -421,7 +420,7 @@ def test_codes_are_known_for_what_they_stand_for(at_bench: Bench) -> None:
 
 def test_the_last_digits_are_enough_where_one_code_ends_so(at_bench: Bench) -> None:
     """Two that end alike are named; what ends no code is refused, and a figure of two digits is none."""
-    codes = [store_actions.new_code(context.bench()) for _ in range(12)]
+    codes = [store_actions.next_code(context.bench())[0] for _ in range(12)]
     assert store_actions.find_code(context.bench(), codes[0][3:6]).code == codes[0]
     assert store_actions.find_code(context.bench(), codes[4][-2:].lower()).code == codes[4]
     for figure in ("999", "00", codes[0][4:6], codes[0][5]):
@@ -439,22 +438,21 @@ def test_the_last_digits_are_enough_where_one_code_ends_so(at_bench: Bench) -> N
 
 def test_the_next_label_is_the_one_behind_the_last_used(at_bench: Bench, tmp_path: Path) -> None:
     """A code written by hand is none; a skipped label is not proposed again; an empty sheet proposes none."""
-    assert store_actions.next_blank(context.bench()) == ""
-    store_actions.new_code(context.bench())
-    assert store_actions.next_blank(context.bench()) == ""
+    assert [store_actions.next_code(context.bench())[1] for _ in range(2)] == [False, False]
     sheet = at_bench.do(f"label blank --count 3 --out {tmp_path / 'blank.pdf'}")["codes"]
-    assert store_actions.next_blank(context.bench()) == sheet[0]
+    assert store_actions.next_code(context.bench()) == (sheet[0], True)
     store_actions.keep(context.bench(), entry(sheet[1], 3.7))
-    assert store_actions.next_blank(context.bench()) == sheet[2]
+    assert store_actions.next_code(context.bench()) == (sheet[2], True)
     store_actions.keep(context.bench(), entry(sheet[2], 3.7))
-    assert store_actions.next_blank(context.bench()) == ""
+    code, printed = store_actions.next_code(context.bench())
+    assert not printed and code not in sheet
 
 
 def test_a_cell_is_laid_into_its_box(at_bench: Bench) -> None:
     """It is shelved by that; the next evening of the same tear-down proposes the box again."""
     at_bench.do("box add tin")
     store_actions.open_teardown(context.bench(), "torch", "torch", 1)
-    code = store_actions.new_code(context.bench())
+    code, _ = store_actions.next_code(context.bench())
     made = entry(code, 3.7)
     store_actions.keep(context.bench(), Entry(code, made.facts, made.items, "AT1", "1", is_new=True))
     store_actions.shelve(context.bench(), code, "tin")
@@ -467,7 +465,7 @@ def test_the_start_knows_what_the_last_evening_used(at_bench: Bench) -> None:
     """Meter, last tear-down, and how many cells wait."""
     store_actions.open_teardown(context.bench(), "torch", "torch", 1)
     meter = store_actions.use_meter(context.bench(), "good-multimeter", "good-multimeter")
-    code = store_actions.new_code(context.bench())
+    code, _ = store_actions.next_code(context.bench())
     made = entry(code, 3.7)
     with_meter = Entry(
         code,
@@ -491,7 +489,7 @@ def test_an_evening_may_begin_without_a_store(at_bench: Bench) -> None:
 
 def test_labels_are_a_pdf_and_never_replace_a_file(at_bench: Bench, tmp_path: Path) -> None:
     """Refused with the reason."""
-    code = store_actions.new_code(context.bench())
+    code, _ = store_actions.next_code(context.bench())
     store_actions.keep(context.bench(), entry(code, 3.7))
     out = tmp_path / "sheet.pdf"
     print_labels(context.bench(), str(out), (code,))

@@ -43,8 +43,9 @@ def voltages(bench: Bench) -> list[dict[str, Any]]:
 def test_hours_at_0_6_v_in_a_trace_discard_the_cell(round_cell: Bench, tmp_path: Path) -> None:
     """The rest becomes a voltage linked to the trace, and the rule of the floor sees it."""
     found = round_cell.do(f"trace add A00001O {run_file(tmp_path, end_v=0.6, rest_v=0.6)}")
-    (low,) = voltages(round_cell)
+    loaded, low = voltages(round_cell)
     assert (low["value"], low["trace"]) == (0.6, found["id"])
+    assert loaded["rested_h"] is None and loaded["value"] == pytest.approx(0.6, abs=0.01)
     assert low["rested_h"] == pytest.approx(2.0, abs=0.01)
     assert low["id"] in found["readings"]
     (reason,) = reasons(round_cell, "voltage-floor")
@@ -95,3 +96,79 @@ def test_a_usual_trace_up_to_the_limit_records_no_incident_and_no_voltage(
     assert answer.code == 0 and "incident" not in answer.err
     assert voltages(round_cell) == []
     assert round_cell.do("verdict show A00001O")["outcome"] != "discard"
+
+
+FULL, EMPTY = [(300, 0.0, 4.18, 4.18)], (14400, -0.5, 4.1, 2.9)
+CHARGED = [(300, 0.0, 3.5, 3.5), (9000, 0.5, 3.6, 4.2), (3600, 0.05, 4.2, 4.2)]
+
+
+def rows_file(folder: Path, parts: list[tuple[int, float, float, float]]) -> Path:
+    """Parts of (seconds, current, first voltage, last voltage), a row every ten seconds."""
+    lines, start = ["time_s,voltage_v,current_a"], 0
+    for seconds, amps, first_v, last_v in parts:
+        for k in range(0, seconds, 10):
+            lines.append(f"{start + k},{first_v + (last_v - first_v) * k / seconds:.5f},{amps}")
+        start += seconds
+    file = folder / "rows.csv"
+    file.write_text("\n".join(lines) + "\n")
+    return file
+
+
+@pytest.mark.parametrize(
+    ("parts", "rule"),
+    [
+        ([(300, 0.0, 4.35, 4.35), EMPTY], "voltage-over-full"),
+        ([*FULL, (14400, -0.5, 4.1, 1.5)], "voltage-floor"),
+        ([(600, 0.5, 1.2, 3.4), *CHARGED[1:]], "voltage-floor"),
+        ([CHARGED[0], (60000, 0.5, 3.6, 4.2), CHARGED[2]], "charge-in-discard"),
+        ([*CHARGED, (86400, 0.0, 4.18, 3.8)], "first-day-discard"),
+    ],
+)
+def test_what_would_condemn_as_typed_condemns_as_a_trace(
+    round_cell: Bench, tmp_path: Path, parts: list[tuple[int, float, float, float]], rule: str
+) -> None:
+    """Over-charged elsewhere; run down too far; charged from there; a charge without an end; a fall at rest."""
+    round_cell.do(f"trace add A00001O {rows_file(tmp_path, parts)}")
+    assert reasons(round_cell, rule)[0]["status"] == "failed"
+    assert round_cell.do("verdict show A00001O")["outcome"] == "discard"
+
+
+@pytest.mark.parametrize(
+    "parts",
+    [
+        [*FULL, EMPTY],
+        [*CHARGED, (86400, 0.0, 4.19, 4.17)],
+        [CHARGED[0], (18000, 0.5, 3.6, 4.2), CHARGED[2]],
+    ],
+)
+def test_a_sound_run_a_sound_charge_and_a_sound_rest_condemn_nothing(
+    round_cell: Bench, tmp_path: Path, parts: list[tuple[int, float, float, float]]
+) -> None:
+    """What every bench files of every cell."""
+    round_cell.do(f"trace add A00001O {rows_file(tmp_path, parts)}")
+    failed = [r["rule"] for r in round_cell.do("verdict show A00001O")["reasons"] if r["status"] == "failed"]
+    assert failed == []
+
+
+def test_a_charge_within_its_uncertainty_of_over_charged_holds(round_cell: Bench, tmp_path: Path) -> None:
+    """4.24 V good to 36 mV: neither surely too high nor surely not."""
+    over = [CHARGED[0], (9000, 0.5, 3.6, 4.24), (3600, 0.05, 4.24, 4.24)]
+    round_cell.do(f"trace add A00001O {rows_file(tmp_path, over)}")
+    assert [r["status"] for r in reasons(round_cell, "voltage-over-full")] == ["close"]
+
+
+def test_a_trace_of_a_cell_marked_4_10_v_starts_full_at_its_own_end(bench: Bench, tmp_path: Path) -> None:
+    """Unmarked it was not charged full before the run."""
+    parts = [
+        (300, 0.0, 3.5, 3.5),
+        (9000, 0.5, 3.6, 4.1),
+        (3600, 0.05, 4.1, 4.1),
+        (300, 0.0, 4.09, 4.09),
+        EMPTY,
+    ]
+    file = rows_file(tmp_path, parts)
+    add = "cell add --form 18650 --chemistry nmc --rated-capacity 2500mAh"
+    for marked, at_least in (("--full-voltage 4.10V", False), ("", True)):
+        (cell,) = bench.do(f"{add} {marked}")
+        file.write_text(file.read_text() + "\n")
+        assert bench.do(f"trace add {cell['code']} {file} --temperature 22C")["at_least"] is at_least

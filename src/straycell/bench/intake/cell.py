@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from straycell.bench.intake import words
-from straycell.bench.intake.script import NOTE, Answers, Ask, Key, NextQuestion, Question
+from straycell.bench.intake.script import NOTE, Answers, Key, NextQuestion, Question, asking
 from straycell.bench.intake.store_actions import UNSET, Entry
 from straycell.cells import CellFacts, Chemistry, Form, Look
 from straycell.errors import BadData
@@ -24,47 +24,11 @@ from straycell.quantities import Dimension, show
 from straycell.readings import Quantity, Reading, Where
 from straycell.typed import parse_line
 
-VOLTAGE, LOOK, MARKING, FORM, CHEMISTRY, RATED, SURE = (
-    "voltage",
-    "look",
-    "marking",
-    "form",
-    "chemistry",
-    "rated",
-    "sure",
-)
-KIND = "kind"
-AS_GROUP = "as_group"
-BOARD = "board"
-SETTLED = "settled"
-DOUBTED = "doubted"
+VOLTAGE, LOOK, MARKING, FORM = "voltage", "look", "marking", "form"
+CHEMISTRY, RATED, SURE, BOARD = "chemistry", "rated", "sure", "board"
+# What an answer brings along: the kind it tells, whether no more is asked of it, a print that is doubted.
+KIND, SETTLED, DOUBTED, AS_GROUP = "kind", "settled", "doubted", "as_group"
 ALL = frozenset({VOLTAGE, LOOK, MARKING})
-
-_WHY_VOLTAGE = (
-    "The voltage as it came out tells how deep it lay empty; it can never be measured again. Below 2.0 V "
-    "(lfp 1.5 V) a cell is out of use for good. Negative: turn the leads. Damaged? Do not measure: type the "
-    "letter of what you see. - not measured, = still welded in parallel to the cell before, < back."
-)
-_WHY_LOOK = (
-    "Damage decides at once. Enter: clean. Several letters together: rt is rust and a torn sleeve. "
-    "bare-tab is an end that can short; a welded nickel tab alone is not meant."
-)
-_WHY_MARKING = (
-    "The print tells chemistry, size and capacity, and whether it may be charged at all. Type it word for "
-    "word. Enter: the same kind as the cell before (= where that is never charged). - nothing is printed on it."
-)
-_WHY_FORM = "The size tells what capacity and resistance to expect. A beginning is enough: 18650, 21, po."
-_WHY_CHEMISTRY = (
-    "Every limit hangs on it. Only what the print or the maker's sheet says: an unknown one stays on hold, "
-    "a guessed one is dangerous. lfp: 3.2 V and IFR or LiFePO4 printed; liion: 3.7 or 4.20 V printed and no kind; "
-    "primary: not rechargeable."
-)
-_WHY_BOARD = (
-    "A board that switched off shows almost nothing, whatever the cell holds. y only when there is one and the leads "
-    "were on its outputs: then the cell waits for a voltage at its own tabs. Never wake a board with a charger."
-)
-_WHY_RATED = "The capacity the maker states for this one cell. Enter or -: not known."
-_WHY_SURE = "Cells that must never be charged come in this size too. Say y only when the maker's data say so."
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,9 +44,15 @@ class Carry:
     review: bool = False
     wanted: frozenset[str] = ALL
 
-    def seen(self, facts: CellFacts) -> Mapping[str, CellFacts]:
-        """The kinds with this one added."""
-        return {**self.kinds, fold_marking(facts.marking): facts} if facts.marking else self.kinds
+    @property
+    def condemns(self) -> bool:
+        """True of a kind that puts a cell out of use by itself: Enter must not take it over from another cell."""
+        return self.facts is not None and self.facts.chemistry is Chemistry.PRIMARY
+
+    def on(self, facts: CellFacts) -> "Carry":
+        """This kind is the next cell's default, and known by its marking."""
+        known = {fold_marking(facts.marking): facts} if facts.marking else {}
+        return replace(self, facts=facts, kinds={**self.kinds, **known})
 
 
 def fold_marking(marking: str) -> str:
@@ -105,11 +75,6 @@ def questions(carry: Carry) -> NextQuestion:
         return _kind_question(answers, carry)
 
     return following
-
-
-def kind_questions(carry: Carry) -> NextQuestion:
-    """Only what is printed on most of the cells, before the first."""
-    return lambda answers: _kind_question(answers, carry)
 
 
 def print_questions(carry: Carry) -> NextQuestion:
@@ -147,7 +112,7 @@ def _voltage(carry: Carry) -> Question:
         low = f"{show(value, Dimension.VOLTAGE)} is below {show(carry.floor_v, Dimension.VOLTAGE)}: < if mistyped"
         return {VOLTAGE: value} | ({NOTE: low} if value < carry.floor_v else {})
 
-    return Question(VOLTAGE, Ask("as found, V", why=_WHY_VOLTAGE), take)
+    return Question(VOLTAGE, asking(VOLTAGE), take)
 
 
 def _look(carry: Carry) -> Question:
@@ -155,7 +120,7 @@ def _look(carry: Carry) -> Question:
         # Enter is "clean" on purpose: gloved hands answer it for most cells, and damage needs a letter.
         return {LOOK: words.read_looks(text) if text else (Look.CLEAN,)}
 
-    return Question(LOOK, Ask("look", "clean", _WHY_LOOK, words.legend()), take)
+    return Question(LOOK, asking(LOOK, legend=words.legend()), take)
 
 
 def _kind_question(answers: Answers, carry: Carry) -> Question | None:
@@ -170,7 +135,7 @@ def _kind_question(answers: Answers, carry: Carry) -> Question | None:
     volts = answers.get(VOLTAGE)
     # A pouch behind a board that switched off shows 0 V and is not empty: condemned for good, if nobody asks.
     tripped = facts.form is Form.POUCH and volts is not None and volts < carry.floor_v
-    return _board() if tripped and BOARD not in answers else None
+    return _yes(BOARD) if tripped and BOARD not in answers else None
 
 
 def _still_unknown(facts: CellFacts, answers: Answers, carry: Carry) -> Question | None:
@@ -183,7 +148,8 @@ def _still_unknown(facts: CellFacts, answers: Answers, carry: Carry) -> Question
     doubtful = (
         shares_primary_size(facts.form) and not facts.marking and facts.chemistry is not Chemistry.PRIMARY
     )
-    return _sure(facts) if doubtful and SURE not in answers else None
+    asked = f"an unmarked {facts.form}: surely rechargeable? y"
+    return _yes(SURE, prompt=asked) if doubtful and SURE not in answers else None
 
 
 def _marking(carry: Carry, answers: Answers) -> Question:
@@ -213,11 +179,10 @@ def _marking(carry: Carry, answers: Answers) -> Question:
         note = _read_as(facts, carry) + (f"\n{proposal.note}" if proposal.note else "")
         return {MARKING: marking, KIND: facts, SETTLED: False, NOTE: note}
 
-    if carry.facts is not None and _condemns(carry.facts):
-        prompt = f"marking (= once more {describe_kind(carry.facts)})"
-        return Question(MARKING, Ask(prompt, why=_WHY_MARKING), take, _has_digit)
-    default = describe_kind(carry.facts) if carry.facts is not None else "nothing printed"
-    return Question(MARKING, Ask("marking", default, _WHY_MARKING), take, _has_digit)
+    before = "nothing printed" if carry.facts is None else describe_kind(carry.facts)
+    if carry.condemns:
+        return Question(MARKING, asking(MARKING, prompt=f"marking (= once more {before})"), take, _has_digit)
+    return Question(MARKING, asking(MARKING, default=before), take, _has_digit)
 
 
 def _has_digit(text: str) -> bool:
@@ -225,17 +190,12 @@ def _has_digit(text: str) -> bool:
     return any(letter.isdigit() for letter in text)
 
 
-def _condemns(facts: CellFacts) -> bool:
-    """A kind that puts a cell out of use by itself: Enter must not take it over from another cell."""
-    return facts.chemistry is Chemistry.PRIMARY
-
-
 def _as_before(text: str, carry: Carry) -> Answers:
     """The kind of the cell before: by Enter, or by = where it would put this cell out of use."""
     if carry.facts is None:
         raise BadData("no cell before to be like", "type the marking, or - for nothing printed")
     # One Enter too many would condemn a good cell: never charged needs a key of its own.
-    if not text and _condemns(carry.facts):
+    if not text and carry.condemns:
         raise BadData(
             "Enter takes no kind over that is never charged",
             "type the marking; = if this cell bears it too; - for nothing printed",
@@ -281,7 +241,7 @@ def _form(carry: Carry, facts: CellFacts) -> Question:
         note = {} if lie is None else {NOTE: f"{lie.text}: the cell counts as unrated"}
         return {FORM: chosen, **note}
 
-    return Question(FORM, Ask("form", former.value, f"{_WHY_FORM} {' '.join(Form)}"), take)
+    return Question(FORM, asking(FORM, " ".join(Form), default=former), take)
 
 
 def _chemistry(facts: CellFacts) -> Question:
@@ -291,8 +251,7 @@ def _chemistry(facts: CellFacts) -> Question:
         fill_from_marking(replace(facts, chemistry=chosen), read_marking(facts.marking))
         return {CHEMISTRY: chosen}
 
-    ask = Ask("chemistry", facts.chemistry.value, f"{_WHY_CHEMISTRY} One of: {' '.join(Chemistry)}")
-    return Question(CHEMISTRY, ask, take)
+    return Question(CHEMISTRY, asking(CHEMISTRY, " ".join(Chemistry), default=facts.chemistry), take)
 
 
 def _rated(facts: CellFacts) -> Question:
@@ -308,19 +267,12 @@ def _rated(facts: CellFacts) -> Question:
         return {RATED: rated}
 
     shown = "not known" if former is None else show(former, Dimension.CAPACITY)
-    return Question(RATED, Ask("rated, mAh", shown, _WHY_RATED), take)
+    return Question(RATED, asking(RATED, default=shown), take)
 
 
-def _sure(facts: CellFacts) -> Question:
-    # Enter means not sure, and not sure is held.
-    asked = Ask(f"an unmarked {facts.form}: surely rechargeable? y", "not sure", _WHY_SURE)
-    return Question(SURE, asked, lambda text: {SURE: words.is_yes(text)})
-
-
-def _board() -> Question:
-    prompt = "behind a protection board, measured at its wires? y"
-    asked = Ask(prompt, "no, at the cell's own tabs", _WHY_BOARD)
-    return Question(BOARD, asked, lambda text: {BOARD: words.is_yes(text)})
+def _yes(key: str, **said: str) -> Question:
+    """A question that only an explicit yes answers: Enter means not sure, and not sure is held."""
+    return Question(key, asking(key, **said), lambda text: {key: words.is_yes(text)})
 
 
 # --- from answers to an entry ------------------------------------------------------------------------
@@ -328,21 +280,17 @@ def _board() -> Question:
 
 def kind_of(answers: Answers) -> CellFacts:
     """The facts that the answers so far tell."""
-    facts: CellFacts = answers.get(KIND, CellFacts())
-    changes: dict[str, Any] = {
-        name: answers[key] for key, name in ((FORM, "form"), (CHEMISTRY, "chemistry")) if key in answers
+    names = {
+        FORM: "form",
+        CHEMISTRY: "chemistry",
+        RATED: "rated_capacity_ah",
+        SURE: "confirmed_rechargeable",
     }
+    said = {name: answers[key] for key, name in names.items() if key in answers}
+    board = {"protection_board": True} if answers.get(BOARD) else {}
+    facts: CellFacts = replace(answers.get(KIND, CellFacts()), **said, **board)
     # A new form may make an old rating impossible: it is checked again.
-    if RATED not in answers:
-        facts = replace(facts, **changes)
-        changes["rated_capacity_ah"] = unrated_beyond_size(facts).rated_capacity_ah
-    else:
-        changes["rated_capacity_ah"] = answers[RATED]
-    if answers.get(BOARD):
-        changes["protection_board"] = True
-    if SURE in answers:
-        changes["confirmed_rechargeable"] = answers[SURE]
-    return replace(facts, **changes)
+    return facts if RATED in answers else unrated_beyond_size(facts)
 
 
 def entry_of(code: str, answers: Answers, *, meter: Meter | None, **more: Any) -> Entry:

@@ -10,23 +10,21 @@ from straycell.bench.intake.cell import Carry
 from straycell.bench.intake.records import back, record, record_kind, shelve, take_readings
 from straycell.bench.intake.script import (
     Answered,
-    Ask,
     Caution,
     Key,
-    Large,
     Say,
-    Scanned,
     Talk,
     Tone,
     Trail,
     act,
     ask,
+    asking,
     fill,
     found_by,
     merged,
 )
 from straycell.bench.intake.state import Session
-from straycell.bench.intake.store_actions import Bearer, Found, new_code, next_blank
+from straycell.bench.intake.store_actions import Bearer, Found, next_code
 from straycell.bench.outlook import what_waits
 from straycell.cells import CellFacts, Look, tidy_code
 from straycell.quantities import Dimension, show
@@ -34,43 +32,26 @@ from straycell.readings import Quantity
 from straycell.safety import Step
 from straycell.safety.due.trends import odd_in_pack
 
-_WHY_CODE = (
-    "A code is for life. Write it on the cell before you measure, so that look-alikes are never mixed up; "
-    "then Enter; a zero gets a stroke. A scanned or typed code: that cell instead (a printed blank, or one logged before). "
-    "Already damaged? Do not write on it: type the letter of what you see. + next pack, < the cell before, q ends."
-)
-_WHY_OBJECT = "A number or a word of your own, the same for all cells of one object. + is the next one."
-
 
 def next_cell(session: Session) -> Talk[bool]:
     """One cell from its code to its record; False when the evening is over."""
-    try:
-        return (yield from _next_cell(session))
-    except Scanned as seen:
-        session.switch(seen.code)
-        return True
-
-
-def _next_cell(session: Session) -> Talk[bool]:
     if session.scanned:
         text, session.scanned = session.scanned, ""
         if (yield from _by_code(session, text)):
             return True
     if not session.pending:
         # One code shown and not used stays the next one: a gap in the numbers looks like a lost cell.
-        session.pending = yield from act(next_blank)
-        session.printed = session.pending != ""
-        session.pending = session.pending or (yield from act(new_code))
+        session.pending, session.printed = yield from act(next_code)
     code = session.in_hand = session.pending
     if not session.printed:
-        yield Large(code)
+        yield Say(code, Tone.LARGE)
     prompt = (
         f"stick {code} on the cell, then Enter or scan it"
         if session.printed
         else f"write {code} on the cell, then Enter"
     )
     while True:
-        text = yield from ask(Ask(prompt, why=_WHY_CODE), for_code=True)
+        text = yield from ask(asking("code", prompt=prompt), for_code=True)
         if text == Key.DONE:
             session.in_hand = ""
             return False
@@ -96,13 +77,14 @@ def usual_kind(session: Session) -> Talk[None]:
     while True:
         # Most cells of a pack bear one print: asked once, each cell then takes an Enter.
         again = session.usual != ()
-        asked = cells.kind_questions(replace(session.carry, facts=None, review=again))
-        try:
-            trail = yield from fill(asked, session.usual, redo_last=again, former=session.usual_typed)
-        except Scanned as seen:
-            session.scanned = seen.code
-            yield Say(f"{seen.code} comes next. First this:")
-            continue
+        carry = replace(session.carry, facts=None, review=again, wanted=frozenset({cells.MARKING}))
+        trail = yield from fill(
+            cells.questions(carry),
+            session.usual,
+            redo_last=again,
+            former=session.usual_typed,
+            asker=session.ask_first,
+        )
         if trail is not None:
             session.usual = trail
             session.carry_on(cells.kind_of(merged(trail)))
@@ -139,7 +121,7 @@ def _by_code(session: Session, text: str) -> Talk[bool]:
         # The label of a neighbour was read: what is typed next would be filed under a cell that is finished.
         if not missing_of_intake(found) and not found.out_of_use:
             yield Say(f"{found.code} is logged already: {cells.describe_kind(found.facts)}", Tone.FAULT)
-            text = yield from ask(Ask("m measures what it waits for, Enter goes back"), for_code=True)
+            text = yield from ask(asking("logged"), for_code=True)
             if text.casefold() != "m":
                 return False
         yield from resume(session, found)
@@ -153,7 +135,7 @@ def _by_code(session: Session, text: str) -> Talk[bool]:
         )
         yield Say(f"{found.code} {why}.", Tone.FAULT)
         # A code read twice alike is on the cell; a misread one seldom is misread alike twice.
-        again = yield from ask(Ask("is it on the cell? Scan or type it once more; Enter: no"), for_code=True)
+        again = yield from ask(asking("doubted-code"), for_code=True)
         if tidy_code(again) != found.code:
             return False
     yield from _log(session, found.code)
@@ -176,7 +158,7 @@ def _which_object(session: Session, code: str) -> Talk[bool]:
     # Four devices are four packs: taken for one, a leak in any of them would hold the cells of all.
     if session.objects > 1:
         asked = f"{code} is from which of the {session.objects} objects?"
-        text = yield from ask(Ask(asked, session.pack, _WHY_OBJECT))
+        text = yield from ask(asking("object", prompt=asked, default=session.pack))
         if text == Key.BACK:
             return False
         session.pack = next_pack(session.pack) if text == Key.NEXT else text or session.pack

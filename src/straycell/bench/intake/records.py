@@ -1,15 +1,13 @@
-"""Recording one cell, saying what came of it, taking the readings it waits for, and the way back."""
+"""Recording one cell, saying what came of it and what comes next, taking the readings it waits for, and the way back."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from functools import partial
 
 from straycell.acceptance import Outcome
 from straycell.bench.intake import due, store_actions, words
-from straycell.bench.intake.closing import outlook_lines
 from straycell.bench.intake.script import (
     Answers,
-    Ask,
     Caution,
     Key,
     NextQuestion,
@@ -18,20 +16,23 @@ from straycell.bench.intake.script import (
     Tone,
     Trail,
     act,
+    asking,
     fault,
     fill,
     merged,
 )
 from straycell.bench.intake.state import Logged, Session
 from straycell.bench.intake.store_actions import CellKept, Entry, Start
-from straycell.bench.outlook import Waiting
+from straycell.bench.outlook import Outlook, Waiting
 from straycell.bench.recording.record import lost_words
 from straycell.errors import StraycellError
 from straycell.quantities import show
 from straycell.readings import KINDS, Charge, Quantity, Reading
 from straycell.safety import Step
+from straycell.typed import day
 
 _FEWEST_LETTERS = 3
+MOST_CODES = 6
 
 
 def keep(session: Session, entry: Entry) -> Talk[CellKept]:
@@ -42,9 +43,7 @@ def keep(session: Session, entry: Entry) -> Talk[CellKept]:
         # The answers are kept while the disk is full or locked: nobody measures forty cells twice.
         except StraycellError as error:
             yield fault(error)
-            yield from session.ask_first(
-                Ask("nothing is lost: Enter tries to record it again, Ctrl-C drops it")
-            )
+            yield from session.ask_first(asking("refused"))
 
 
 def record(
@@ -86,15 +85,16 @@ def shelve(session: Session) -> Talk[None]:
 def choose_box(session: Session, prompt: str, usual: str) -> Talk[str]:
     """One of the boxes there are, by a beginning that only one has; "" for none."""
     boxes = session.start.boxes
-    why = f"The cells are laid there as they are recorded. Enter: what is in brackets; -: none. {', '.join(boxes)}"
     while True:
-        text = yield from session.ask_first(Ask(prompt, usual or "none", why, history="box"))
+        text = yield from session.ask_first(
+            asking("box", ", ".join(boxes), prompt=prompt, default=usual or "none")
+        )
         if text in ("", Key.NONE, Key.BACK, Key.DONE):
             return usual if text == "" else ""
-        found = words.begun(text, boxes)
-        if len(found) == 1:
-            return found[0]
-        yield Say(f"box '{text[:40]}' is not known. One of: {', '.join(boxes)}", Tone.FAULT)
+        try:
+            return words.one_of(text, boxes, "box", f"one of: {', '.join(boxes)}")
+        except StraycellError as error:
+            yield fault(error)
 
 
 def _now_kept(session: Session, logged: Logged) -> None:
@@ -125,14 +125,10 @@ def tell(kept: CellKept, entry: Entry, start: Start) -> Talk[None]:
         yield Say(f"No more measuring. Do not press it: write {kept.code} on its bag or box.", Tone.DANGER)
         yield Caution((Step.LOOK_BAD,), kept.facts)
     else:
-        low = any(volts < start.floor_v for volts in _as_found(entry))
+        found = [item.value for item in entry.items if item.quantity is Quantity.AS_FOUND_VOLTAGE]
+        low = any(volts is not None and volts < start.floor_v for volts in found)
         yield Caution((Step.LOW_VOLTAGE, Step.DISCARD) if low else (Step.DISCARD,), kept.facts)
     yield Say("Mistyped? < puts it right, with a reason.")
-
-
-def _as_found(entry: Entry) -> list[float]:
-    readings = [item for item in entry.items if isinstance(item, Reading)]
-    return [r.value for r in readings if r.quantity is Quantity.AS_FOUND_VOLTAGE and r.value is not None]
 
 
 def describe(entry: Entry) -> str:
@@ -190,7 +186,7 @@ def _reason(session: Session, kept: CellKept) -> Talk[str]:
         return "corrected at intake, right after it was typed"
     why = f"{kept.code} was out of use; what took it out stays in its history, with your reason."
     while True:
-        text = yield from session.ask_first(Ask("it was out of use: what was the mistake?", why=why))
+        text = yield from session.ask_first(asking("mistake", why=why))
         # A look's letter or a figure meant for another prompt is no reason.
         if sum(map(str.isalpha, text)) >= _FEWEST_LETTERS:
             return text
@@ -220,3 +216,31 @@ def take_readings(session: Session, each: Waiting) -> Talk[bool]:
     for line in outlook_lines([kept]):
         yield Say(f"  {line}")
     return True
+
+
+def outlook_lines(kept: Sequence[CellKept]) -> list[str]:
+    """What to measure next and when, the same thing said once for all cells it stands for."""
+    lines: dict[str, list[str]] = {}
+    for each in kept:
+        for text in _outlook_texts(each.outlook):
+            # Forty cells that wait for the same thing are one line, or nobody reads the list.
+            lines.setdefault(text, []).append(each.code)
+    return [f"{_codes(codes, len(kept))}: {text}" for text, codes in sorted(lines.items(), key=_by_first)]
+
+
+def _by_first(line: tuple[str, list[str]]) -> str:
+    return line[1][0]
+
+
+def _outlook_texts(found: Outlook) -> Iterator[str]:
+    if found.now:
+        decides = f"; could decide from {day(found.decides)} on" if found.decides else ""
+        yield f"now {', '.join(found.now)}{decides}"
+    yield from (f"{need} from {day(at)} on" for need, at in found.later)
+    yield from found.other
+
+
+def _codes(codes: list[str], of: int) -> str:
+    if len(codes) > MOST_CODES:
+        return f"all {of}" if len(codes) == of else f"{len(codes)} cells ({codes[0]} to {codes[-1]})"
+    return " ".join(codes)

@@ -14,6 +14,7 @@ from straycell.bench.intake.words import is_code_like, is_yes
 from straycell.cells import CellFacts
 from straycell.errors import StraycellError
 from straycell.safety import Step
+from straycell.shipped import shipped_table
 
 P = ParamSpec("P")
 T = TypeVar("T")
@@ -30,8 +31,8 @@ class Key(StrEnum):
     NEXT = "+"
 
 
-Tone = StrEnum("Tone", "PLAIN HEAD GOOD FAULT DANGER")
-"""How a line is said: the terminal gives each its weight."""
+Tone = StrEnum("Tone", "PLAIN HEAD GOOD FAULT DANGER LARGE")
+"""How a line is said: the terminal gives each its weight. A code that is written on its cell is said large."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,19 +49,18 @@ class Ask:
     history: str = ""
 
 
+def asking(name: str, more: str = "", **said: str) -> Ask:
+    """A question out of the table of questions, with what is said of it at this moment; `more` ends its `why`."""
+    asked = Ask(**{**shipped_table("bench/intake/questions.toml")[name], **said})
+    return replace(asked, why=f"{asked.why} {more}") if more else asked
+
+
 @dataclass(frozen=True, slots=True)
 class Say:
     """A line for the person."""
 
     text: str
     tone: Tone = Tone.PLAIN
-
-
-@dataclass(frozen=True, slots=True)
-class Large:
-    """A code in large letters."""
-
-    code: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +83,7 @@ class Act:
         return self.does(bench, *self.given)
 
 
-Effect: TypeAlias = Ask | Say | Large | Caution | Act
+Effect: TypeAlias = Ask | Say | Caution | Act
 Talk: TypeAlias = Generator[Effect, Any, T]
 
 
@@ -195,12 +195,13 @@ def fill(
     redo_last: bool = False,
     former: dict[str, str] | None = None,
     code: str = "",
+    asker: Callable[[Ask], Talk[str]] = ask,
 ) -> Talk[Trail | None]:
     """Ask until nothing is left to ask; None when the person goes back beyond the first question.
 
     With `redo_last` the last answer of the trail is asked for again, and Enter keeps it. `former` has what was
     typed at questions that are open again; it outlives going back beyond the first. Raises Scanned when another
-    cell than `code` takes the place of this one.
+    cell than `code` takes the place of this one, unless the `asker` keeps it for later.
     """
     done, former, refused = list(trail), dict[str, str]() if former is None else former, ""
     if redo_last and done:
@@ -210,7 +211,7 @@ def fill(
         try:
             # A scan may have changed the cell unasked as long as nothing is answered: then the prompt names it.
             named = "" if done else code
-            text = yield from ask(_asked(question, kept, named, again=refused == question.key))
+            text = yield from asker(_asked(question, kept, named, again=refused == question.key))
         except Scanned as seen:
             if (yield from _leaves(seen.code, code, answered=bool(done))):
                 raise

@@ -1,11 +1,10 @@
 """What has come together in an evening. It outlives an interrupt, so that the end can tell what was kept."""
 
 from collections.abc import Callable, Collection, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from straycell.bench.intake import due
 from straycell.bench.intake.cell import Carry
-from straycell.bench.intake.figures import TAKEN
 from straycell.bench.intake.script import (
     Answers,
     Ask,
@@ -18,21 +17,18 @@ from straycell.bench.intake.script import (
     Trail,
     act,
     ask,
+    asking,
     fault,
     merged,
 )
 from straycell.bench.intake.store_actions import CellKept, Entry, Start, use_meter
-from straycell.bench.intake.words import begun
+from straycell.bench.intake.words import one_of
 from straycell.cells import CellFacts
-from straycell.errors import BadData, StraycellError
-from straycell.meters import Accuracy, Meter, meter_classes
+from straycell.errors import StraycellError
+from straycell.meters import Meter, meter_classes
 from straycell.readings import KINDS, Quantity, Reading
 
 _NO_METER = "none of these"
-_WHY = (
-    "A meter's accuracy decides how near to a limit a cell may be. A number or a name; Enter for what is "
-    "in brackets; - for none: then cautious figures hold. Your own meter's sheet is better: straycell meter add."
-)
 _VOLTAGES = (Quantity.AS_FOUND_VOLTAGE, Quantity.VOLTAGE)
 
 
@@ -89,7 +85,7 @@ class Session:
 
     def carry_on(self, facts: CellFacts) -> None:
         """This kind is the next cell's default from here on."""
-        self.carry = replace(self.carry, facts=facts, kinds=self.carry.seen(facts))
+        self.carry = self.carry.on(facts)
 
     def meter_for(self, quantity: Quantity, *, again: bool = False) -> Talk[Meter | None]:
         """The meter of a quantity, asked for once a session, or `again`; both kinds of voltage share theirs."""
@@ -127,18 +123,34 @@ class Session:
 
 def remembered_from(start: Start) -> dict[str, str]:
     """The conditions of the last readings on record, as a person would type them."""
-    answers: dict[str, object] = {}
-    for need, taken in TAKEN.items():
-        for figure in taken.figures:
-            if figure.field.name in _CARRIED:
-                answers[due.key_of(need, figure)] = getattr(
-                    start.remembered.get(taken.quantity), figure.field.name, None
-                )
-    return due.remember(answers, {})
+    figures = [(start.remembered.get(of), figure) for of, asked in due.TAKEN.values() for figure in asked]
+    habits = [(former, figure) for former, figure in figures if figure.field.name in _CARRIED]
+    return due.remember(
+        {figure.key: getattr(former, figure.field.name, None) for former, figure in habits}, {}
+    )
 
 
 # Currents, cut-offs and the method are a bench's habit; temperatures are of their own day.
 _CARRIED = ("current_a", "discharge_current_a", "cutoff_v", "method")
+
+
+def left_over(session: Session) -> list[Say]:
+    """What was dropped or shown in vain, so that no code on a cell is forgotten."""
+    pending, in_hand, unused = session.pending, session.in_hand, list[Say]()
+    # A label that was not used is still on its sheet; only a code shown here may be on a cell.
+    if pending and not session.printed:
+        unused.append(Say(f"{pending} was not used. If it is on a cell, type it there next time."))
+    if session.scanned:
+        unused.append(Say(f"{session.scanned} was scanned last: nothing new of it is recorded."))
+    if session.correcting:
+        stays = f"{session.correcting} stays as it was kept: its correction was not finished."
+        return [Say(stays), *unused]
+    if not in_hand:
+        return unused
+    # A code that is on a cell and in no record would turn up months later as a mystery.
+    new = "new " if in_hand in (pending, *session.kept) else ""
+    there = f" If {pending} is on a cell, type it there next time." if pending else ""
+    return [Say(f"{in_hand} was not finished: nothing {new}of it is recorded.{there}")]
 
 
 # --- asking once what a quantity is measured with: a meter known here, or a shipped class
@@ -149,18 +161,20 @@ def choose_meter(
 ) -> Talk[Meter | None]:
     """The meter for a quantity, declared when it is a class chosen for the first time; None for no meter."""
     choices = choices_for(known, quantity)
-    listed = "\n".join(f"  {number}  {text}" for number, (_, text) in enumerate(choices, 1))
-    default = remembered if remembered in known else _only(known, quantity)
-    yield Say(f"What do you measure {_what(quantity)} with?")
+    listed = "\n".join(f"  {number}  {text}" for number, text in enumerate(choices.values(), 1))
+    own = [name for name in choices if name in known]
+    default = remembered if remembered in known else own[0] if len(own) == 1 else ""
+    what = "voltages" if quantity in _VOLTAGES else f"the {quantity}"
+    yield Say(f"What do you measure {what} with?")
     if not default:
         yield Say(listed)
     while True:
-        text = yield from ask(Ask("meter", default or _NO_METER, f"{_WHY}\n{listed}"))
+        text = yield from ask(asking("meter", f"\n{listed}", default=default or _NO_METER))
         if text == Key.BACK:
             yield Say("what came before it is recorded: a number, a name, or - for none", Tone.FAULT)
             continue
         try:
-            name = _named(text or default or Key.NONE, [name for name, _ in choices])
+            name = _named(text or default or Key.NONE, list(choices))
             if name is None:
                 return None
             return (yield from act(use_meter, name, "" if name in known else name))
@@ -168,34 +182,24 @@ def choose_meter(
             yield fault(error)
 
 
-def choices_for(known: Mapping[str, Meter], quantity: Quantity) -> list[tuple[str, str]]:
-    """(name, what it is), meters of this bench first; only those that can tell the quantity."""
-    own = [
-        (meter.name, meter.name + (f"  (like {meter.like})" if meter.like not in ("", meter.name) else ""))
-        for meter in known.values()
-        if accuracy(meter, quantity) is not None
-    ]
-    shipped = [
-        (kind.name, f"{kind.name}  {kind.text}")
-        for kind in meter_classes().values()
-        if kind.name not in known and accuracy(kind.meter, quantity) is not None
-    ]
-    return own + shipped
+def choices_for(known: Mapping[str, Meter], quantity: Quantity) -> dict[str, str]:
+    """What each meter is, by name, those of this bench first; only those that can tell the quantity."""
+    own = {
+        name: name if meter.like in ("", name) else f"{name}  (like {meter.like})"
+        for name, meter in known.items()
+        if tells(meter, quantity)
+    }
+    shipped = {
+        name: f"{name}  {kind.text}"
+        for name, kind in meter_classes().items()
+        if name not in known and tells(kind.meter, quantity)
+    }
+    return own | shipped
 
 
-def accuracy(meter: Meter, quantity: Quantity) -> Accuracy | None:
-    """What a meter is known to be good for."""
-    found: Accuracy | None = getattr(meter, KINDS[quantity].accuracy)
-    return found
-
-
-def _what(quantity: Quantity) -> str:
-    return "voltages" if quantity in (Quantity.VOLTAGE, Quantity.AS_FOUND_VOLTAGE) else f"the {quantity}"
-
-
-def _only(known: Mapping[str, Meter], quantity: Quantity) -> str:
-    fit = [meter.name for meter in known.values() if accuracy(meter, quantity) is not None]
-    return fit[0] if len(fit) == 1 else ""
+def tells(meter: Meter, quantity: Quantity) -> bool:
+    """Whether it is known how well a meter shows a quantity."""
+    return getattr(meter, KINDS[quantity].accuracy) is not None
 
 
 def _named(text: str, names: list[str]) -> str | None:
@@ -203,7 +207,4 @@ def _named(text: str, names: list[str]) -> str | None:
         return None
     if text.isascii() and text.isdigit() and 1 <= int(text) <= len(names):
         return names[int(text) - 1]
-    found = begun(text, names)
-    if len(found) == 1:
-        return found[0]
-    raise BadData(f"meter '{text[:40]}' is not known", f"a number from 1 to {len(names)}, or - for none")
+    return one_of(text, names, "meter", f"a number from 1 to {len(names)}, or - for none")

@@ -3,29 +3,21 @@
 Each function raises StraycellError, and then nothing was written.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field, replace
 from datetime import UTC, datetime
 from enum import StrEnum
-from typing import TYPE_CHECKING
 
 from straycell.acceptance import Outcome
 from straycell.bench import verdict_words
-from straycell.bench.context import Bench
+from straycell.bench.context import Bench, Reader, Writer
 from straycell.bench.intake.words import ending_in
 from straycell.bench.outlook import Outlook, outlook, what_waits
 from straycell.bench.recording.record import Lost
 from straycell.cells import CellFacts, Look, Stage, parse_code
 from straycell.errors import BadData
-from straycell.meters import meter_like
+from straycell.meters import Meter, meter_like
 from straycell.readings import KINDS, Charge, Item, Mistake, Quantity, Reading
-
-if TYPE_CHECKING:
-    from straycell.meters import Meter
-    from straycell.store.reader import Reader
-    from straycell.store.writer import Writer
 
 MOST_TO_COUNT = 2000
 """In a larger store the number of waiting cells is not counted before the first question."""
@@ -176,14 +168,6 @@ def _code_meant(reader: Reader, text: str) -> str:
         return parse_code(text, known)
 
 
-def next_blank(bench: Bench) -> str:
-    """The printed blank that comes after the one used last; "" for none."""
-    if not bench.path.exists():
-        return ""
-    with bench.reading() as reader:
-        return reader.next_blank()
-
-
 def find_teardown(bench: Bench, code: str) -> Opened:
     """The tear-down of this code. Raises BadData."""
     with bench.reading() as reader:
@@ -200,11 +184,15 @@ def find_teardown(bench: Bench, code: str) -> Opened:
 # --- writing -------------------------------------------------------------------------------------------
 
 
-def new_code(bench: Bench) -> str:
-    """Set the bench's next code aside."""
+def next_code(bench: Bench) -> tuple[str, bool]:
+    """The code of the next cell, and whether it is on a label: the printed blank after the one used last, else a new one."""
+    if bench.path.exists():
+        with bench.reading() as reader:
+            if blank := reader.next_blank():
+                return blank, True
     # Set aside at once: the code is on the cell before its first reading is typed.
     with bench.writing(create=True) as writer:
-        return writer.set_aside_codes(1, printed=False)[0]
+        return writer.set_aside_codes(1, printed=False)[0], False
 
 
 def shelve(bench: Bench, code: str, box: str) -> None:

@@ -96,13 +96,18 @@ def begun(text: str, names: Iterable[str]) -> list[str]:
     return [name for name in found if name.casefold() == tidy] or found
 
 
+def one_of(text: str, names: Iterable[str], name: str, remedy: str = "") -> str:
+    """The name typed in full or by a beginning that only one has. Raises BadData."""
+    found = begun(text, names)
+    if len(found) == 1:
+        return found[0]
+    why = "could be several" if found else "is not known"
+    raise BadData(f"{name}: '{text.strip()[:40]}' {why}", remedy or f"one of: {' '.join(found or names)}")
+
+
 def pick(text: str, kind: type[Word], name: str) -> Word:
     """A word by itself or by a beginning that only one word has. Raises BadData."""
-    found = begun(text, kind)
-    if len(found) == 1:
-        return kind(found[0])
-    why = "could be several" if found else "is not known"
-    raise BadData(f"{name}: '{text.strip()[:40]}' {why}", f"one of: {' '.join(found or kind)}")
+    return kind(one_of(text, kind, name))
 
 
 def number(

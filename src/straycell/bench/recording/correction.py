@@ -1,18 +1,14 @@
 """What is recorded in the place of a superseded reading or charge."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, replace
 from datetime import datetime
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from straycell.bench.context import Reader
 from straycell.bench.recording.reading_form import Said, check_form, filled_from, readings_of
 from straycell.errors import UsageFault
 from straycell.keys import NEW
 from straycell.readings import KINDS, OF_READING, Charge, Item, Mistake, Quantity, Reading, by_charger
-
-if TYPE_CHECKING:
-    from straycell.store.reader import Reader
 
 
 @dataclass(frozen=True, slots=True)

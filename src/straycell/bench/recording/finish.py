@@ -1,11 +1,8 @@
 """A build is finished for the device as it is now, not as its file said weeks ago: the match is asked once more."""
 
-from __future__ import annotations
-
 from dataclasses import asdict, dataclass, replace
-from typing import TYPE_CHECKING
 
-from straycell.bench.context import Bench
+from straycell.bench.context import Bench, Reader
 from straycell.bench.project_match import held_match, understood
 from straycell.builds import Build
 from straycell.errors import NegativeAnswer
@@ -16,9 +13,6 @@ from straycell.projects import ChargeSpec, Project, finish_faults
 from straycell.projects.parse import MOST_IN_LINE
 from straycell.quantities import CELL_WINDOWS, Dimension, Window, show
 from straycell.readings import Field
-
-if TYPE_CHECKING:
-    from straycell.store.reader import Reader
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,18 +1,14 @@
 """Many cells in one write: which ones, and every refusal in one message that names each."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, TypeVar
+from typing import TypeVar
 
 from straycell.bench.cell_list import cells_at
+from straycell.bench.context import Reader
 from straycell.bench.outlook import IN_HOUSE
 from straycell.cells import Stage
 from straycell.errors import BadData, StraycellError, UsageFault
-
-if TYPE_CHECKING:
-    from straycell.store.reader import Reader
 
 T = TypeVar("T")
 

@@ -3,16 +3,13 @@
 Each function is one transaction; what it returns was read in that same transaction.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from straycell.acceptance import Case, Verdict
-from straycell.bench.context import Bench
+from straycell.bench.context import Bench, Reader, Writer
 from straycell.bench.recording.correction import Correction
 from straycell.bench.recording.many import Which, each
 from straycell.bench.recording.reading_form import Said, check_form, readings_of, require_rest
@@ -32,11 +29,6 @@ from straycell.readings import (
     reading_of,
 )
 from straycell.store.book.records import Photograph, RecordedReading
-
-if TYPE_CHECKING:
-    from straycell.store.reader import Reader
-    from straycell.store.writer import Writer
-
 
 Lost = Mapping[str, tuple[str, bool]]
 """Projects that lost a cell to a discard: (the cell, whether it is built in)."""

@@ -1,21 +1,15 @@
 """What this bench wrote lately: read back, and its slips taken back."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import TYPE_CHECKING
 
-from straycell.bench.context import Bench
+from straycell.bench.context import Bench, Reader
 from straycell.bench.recording.record import Recorded, followed
 from straycell.errors import BadData
 from straycell.keys import key_of
 from straycell.readings import Mistake
 from straycell.store.book.records import PRINTED, Event
-
-if TYPE_CHECKING:
-    from straycell.store.reader import Reader
 
 UNDO_WITHIN = timedelta(hours=1)
 """Later than this nobody remembers surely what was typed; common practice, no published source."""

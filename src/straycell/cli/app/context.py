@@ -1,23 +1,17 @@
 """The store, the rules and the clock, as a command reaches for them. Nothing heavy is imported before that."""
 
-from __future__ import annotations
-
 import os
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from functools import lru_cache
 from pathlib import Path
-from typing import TYPE_CHECKING, TypeVar
+from typing import TypeVar
 
 from straycell.acceptance import RuleSet, load_rules
-from straycell.bench.context import Bench
+from straycell.bench.context import Bench, Reader, Writer
 from straycell.bench.recording.record import lost_words
 from straycell.cli.app import clock, options
 from straycell.store.location import resolve_store
-
-if TYPE_CHECKING:
-    from straycell.store.reader import Reader
-    from straycell.store.writer import Writer
 
 T = TypeVar("T")
 RULES_VARIABLE = "STRAYCELL_RULES"
@@ -116,5 +110,4 @@ def _talk_waiting(path: Path) -> None:
 def _talk_lost(lost: Mapping[str, tuple[str, bool]]) -> None:
     from straycell.cli.app import output
 
-    for line in lost_words(lost):
-        output.talk(line)
+    output.talk(*lost_words(lost))

@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from straycell.bench.context import Bench
-from straycell.bench.intake.script import Act, Ask, Caution, Effect, Large, Say, Talk, Tone, advance
+from straycell.bench.intake.script import Act, Ask, Caution, Effect, Say, Talk, Tone, advance
 from straycell.cli.app import cautions, options, output
 from straycell.cli.intake.glyphs import large
 from straycell.cli.intake.line_editor import LineEditor
@@ -51,8 +51,6 @@ class Terminal:
     def _carry_out(self, effect: Effect) -> Any:
         if isinstance(effect, Say):
             return self.say(effect.text, effect.tone)
-        if isinstance(effect, Large):
-            return self.large(effect.code)
         if isinstance(effect, Caution):
             return self.caution(effect)
         assert isinstance(effect, Act)
@@ -80,11 +78,14 @@ class Terminal:
         self.say(text if not more or self._legends[text] <= _LEGENDS_WHOLE else f"{first}  ? all letters")
 
     def say(self, text: str, tone: Tone = Tone.PLAIN) -> None:
+        if tone is Tone.LARGE:
+            self._large(text)
+            return
         for paragraph in text.split("\n"):
             for line in self._wrap(paragraph):
                 self._print(line, tone)
 
-    def large(self, code: str) -> None:
+    def _large(self, code: str) -> None:
         """The code in large letters, with an empty line above and below."""
         # Read from arm's length, with a pen in a gloved hand.
         print(file=sys.stderr)

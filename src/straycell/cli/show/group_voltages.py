@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from typing import TYPE_CHECKING, Any
 
 from straycell.builds import Build, BuildState
@@ -45,7 +46,7 @@ def group_numbers(text: str | None) -> frozenset[int] | None:
     return frozenset(int(part) - 1 for part in parts)
 
 
-def ask_about(seen: Seen, charged_alone: frozenset[int] | None) -> frozenset[int]:
+def ask_about(seen: Seen, charged_alone: Collection[int] | None) -> frozenset[int]:
     """Which groups were charged alone: as said, else asked for each that rose by itself.
 
     Raises UsageFault where nobody can be asked, and where a voltage outside the limits is not confirmed.
@@ -100,8 +101,7 @@ def groups_document(found: Seen) -> dict[str, Any]:
 
 def talk_groups(found: Seen) -> None:
     """What the voltages show: a group outside its limits or that sinks is a danger, else the next day to measure."""
-    for far in found.outside:
-        output.talk(_out_of_limits(found, far))
+    output.talk(*(_out_of_limits(found, far) for far in found.outside))
     outside = {far.group for far in found.outside}
     for one in found.sinking:
         if one.group not in outside:
@@ -109,8 +109,7 @@ def talk_groups(found: Seen) -> None:
     if found.sinking or found.outside:
         cautions.talk(Step.DISMANTLE)
         return
-    for words in _alone_words(found.build):
-        output.talk(words)
+    output.talk(*_alone_words(found.build))
     if len(found.build.inspections) == 1:
         output.talk("the first voltages of its groups: nothing to compare them with yet")
     if (next_at := next_inspection(found.build)) is not None:

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterator
 from datetime import datetime, timedelta
 
-from straycell.acceptance import Case, Outcome, Reason, Status, WorkKind, charge_refusal
+from straycell.acceptance import Case, Outcome, Verdict, WorkKind, charge_refusal
 from straycell.acceptance.checks.capacity import current_run
 from straycell.acceptance.checks.resistance import current_resistances, usable
 from straycell.acceptance.checks.retention import runs
@@ -18,33 +18,6 @@ from straycell.safety.handover.listing import Condition, condition_of
 from straycell.safety.storage import Level
 
 _KEPT_STAGES = (Stage.RECEIVED, Stage.SHELVED, Stage.RESERVED)
-_WARM_RULES = ("warming", "charge-temperature")
-_WARM_KINDS = ("warm", "hot")
-LEAKING = (
-    "shelf-loss",
-    "self-discharge-stretch",
-    "self-discharge-fall",
-    "first-day",
-    "first-day-later",
-)
-
-DOUBTS = (
-    "look-mend",
-    "look-clean",
-    "warm-rest",
-    "hot-place",
-    "mass",
-    "mass-lost",
-    "board-voltage",
-    "charge-in",
-    "charge-frost",
-    "cold-rate",
-    "charge-rate",
-    "unexplained",
-    "finding-fell",
-    "finding-fell-first",
-)
-"""What has been seen of a cell and has no kind of its own."""
 
 
 def cells_due(household: Household) -> Iterator[DueItem]:
@@ -57,7 +30,7 @@ def cells_due(household: Household) -> Iterator[DueItem]:
         elif kept.cell.stage in _KEPT_STAGES:
             for question in _QUESTIONS:
                 yield from question(kept)
-            yield from _falling(kept, family)
+            yield from _falling_faster(kept, family)
 
 
 def _item(kind: str, kept: Kept, at: datetime, why: str, *, charge: bool = False, **fill: str) -> DueItem:
@@ -77,18 +50,6 @@ def _families(household: Household) -> dict[tuple[str, str | None], list[Kept]]:
         if kept.cell.teardown is not None:
             groups.setdefault((kept.cell.teardown, kept.cell.pack), []).append(kept)
     return groups
-
-
-def _open(kept: Kept, *rules: str) -> Reason | None:
-    """The first reason of these rules that keeps the cell on hold."""
-    return next(
-        (
-            r
-            for r in kept.verdict.reasons
-            if r.rule in rules and r.status is not Status.MET and r.ceiling <= Outcome.HOLD
-        ),
-        None,
-    )
 
 
 # --- condemned cells -------------------------------------------------------------------------------
@@ -125,60 +86,26 @@ def _place(box: str | None, mixed: bool) -> str:
 # --- dangers of cells in use or on the shelf -------------------------------------------------------
 
 
-def _warm(kept: Kept) -> Iterator[DueItem]:
-    reason = _open(kept, *_WARM_RULES)
-    # CLOSE is the warming that a repeat can answer; a clear one has condemned the cell.
-    if reason is not None and reason.status is Status.CLOSE:
-        yield _item("warm", kept, kept.since(reason.at), reason.text)
-
-
-def _incident(kept: Kept) -> Iterator[DueItem]:
-    reason = _open(kept, "upset")
-    if reason is not None:
-        kind = "warm" if reason.observed in _WARM_KINDS else "incident"
-        yield _item(kind, kept, kept.since(reason.at), reason.text)
-
-
-def _sinking(kept: Kept) -> Iterator[DueItem]:
-    doubt = _open(kept, "voltage-floor", "voltage-over-full", "charger-end")
-    if doubt is not None:
-        yield _item("voltage", kept, kept.since(doubt.at), doubt.text)
-    reason = _open(kept, "rest-voltage")
-    # An unmeasured voltage is a missed check, and `recheck` already says that.
-    if reason is None or reason.status is Status.UNMEASURED:
-        return
-    charged = kept.case.charge_before(kept.now)
-    if charged is not None and reason.at and charged.at > reason.at:
-        return  # charged since: the self-discharge check that follows is waited for elsewhere
-    yield _item("sinking", kept, kept.since(reason.at), reason.text)
-
-
-def _in_doubt(kept: Kept) -> Iterator[DueItem]:
-    """What was seen of it and is not settled: no danger that holds a cell is left out of the list."""
-    reason = _open(kept, *DOUBTS)
-    if reason is not None and reason.todo is not None:
-        yield _item("doubt", kept, kept.since(reason.at), reason.text, step=reason.todo.words)
-
-
-def _sibling(kept: Kept) -> Iterator[DueItem]:
-    """Until it is looked at and checked again; while that check runs, when it ends."""
-    reason = _open(kept, "sibling-look", "sibling-look-first")
-    if reason is None:
-        return
-    at = kept.since(reason.at)
-    # While the check runs nothing can be done, and a list that nags for it is soon not read.
-    if reason.todo is None or WorkKind.LOOK not in reason.todo.kinds:
-        at = storage.check_ends(kept.case, kept.verdict, kept.standing) or at
-    yield _item("sibling", kept, at, reason.text)
-
-
-def _falling(kept: Kept, family: dict[tuple[str, str | None], list[Kept]]) -> Iterator[DueItem]:
-    """What its verdict says of a leak; a loss within every limit that grew is worth a look, and no danger."""
-    reason = _open(kept, *LEAKING)
-    if reason is not None:
+def _seen(kept: Kept) -> Iterator[DueItem]:
+    """Of each danger the first reason: nothing that was seen of a cell and holds it is left out of the list."""
+    for kind, reason in kept.dangers.items():
+        at = kept.since(reason.at)
         charged = kept.case.charge_before(kept.now)
-        if charged is None or charged.at <= kept.since(reason.at):
-            yield _item("falling", kept, kept.since(reason.at), reason.text)
+        if kind in _ANSWERED_BY_CHECK and charged is not None and charged.at > at:
+            continue  # the check that follows the charge is waited for elsewhere
+        # While the check runs nothing can be done, and a list that nags for it is soon not read.
+        if kind == "sibling" and (reason.todo is None or WorkKind.LOOK not in reason.todo.kinds):
+            at = storage.check_ends(kept.case, kept.verdict, kept.standing) or at
+        step = reason.todo.words if reason.todo else f"then: straycell verdict show {kept.code}"
+        yield _item(kind, kept, at, reason.text, step=step)
+
+
+_ANSWERED_BY_CHECK = ("sinking", "falling")
+
+
+def _falling_faster(kept: Kept, family: dict[tuple[str, str | None], list[Kept]]) -> Iterator[DueItem]:
+    """A loss within every limit that grew is worth a look, and no danger."""
+    if "falling" in kept.dangers:
         return
     group = family.get((kept.cell.teardown or "", kept.cell.pack), [])
     # Siblings age alike in one box: a cell that falls faster than they do has a reason of its own.
@@ -237,10 +164,14 @@ def _volts(case: Case, stands: storage.Standing) -> str:
     return f", {show(value.value, Dimension.VOLTAGE, u=value.u)} on {stands.rest.at:%Y-%m-%d}"
 
 
+def _rest_is_open(verdict: Verdict) -> bool:
+    return any(r.rule == "rest-voltage" and r.ceiling <= Outcome.HOLD for r in verdict.reasons)
+
+
 def _sinks_soon(kept: Kept) -> Iterator[DueItem]:
     """It may reach its shelf limit before the next check and its grace are over."""
     stands = kept.standing
-    if stands.rest is None or stands.level in (Level.FULL, Level.HIGH) or _open(kept, "rest-voltage"):
+    if stands.rest is None or stands.level in (Level.FULL, Level.HIGH) or _rest_is_open(kept.verdict):
         return
     low_at = storage.sinks_at(kept.case, kept.verdict, stands)
     # A cell that reaches 3.0 V between two checks would be found too late (cell sheets: pre-charge below 3.0
@@ -353,11 +284,7 @@ def _steps_forward(kept: Kept) -> Iterator[datetime]:
 
 
 _QUESTIONS: tuple[Callable[[Kept], Iterator[DueItem]], ...] = (
-    _warm,
-    _incident,
-    _sinking,
-    _in_doubt,
-    _sibling,
+    _seen,
     _level,
     _sinks_soon,
     _check,

@@ -3,27 +3,14 @@
 from collections.abc import Iterable, Iterator
 from datetime import datetime, timedelta
 
-from straycell.acceptance import Outcome, usable
+from straycell.acceptance import Outcome, Reason, usable
 from straycell.builds import Build, BuildState
 from straycell.cells import Stage
 from straycell.quantities import count_of
 from straycell.readings import COUNTS_FOR, Quantity
-from straycell.safety.due.cells import DOUBTS, LEAKING, cells_due
-from straycell.safety.due.survey import DueItem, Household, Kept, due_kinds
+from straycell.safety.due.cells import cells_due
+from straycell.safety.due.survey import DueItem, Household, Kept, danger_of, due_kinds
 from straycell.safety.group_watch import WATCH, next_inspection
-
-_DOUBTFUL = (
-    "sibling-look",
-    "sibling-look-first",
-    "upset",
-    *LEAKING,
-    *DOUBTS,
-    "voltage-floor",
-    "voltage-over-full",
-    "charger-end",
-    "chemistry",
-)
-"""Holds that concern a built-in cell; that a reading of it grew old does not: it cannot be measured in there."""
 
 
 def builds_due(household: Household) -> Iterator[DueItem]:
@@ -46,7 +33,7 @@ def _doubtful(build: Build, cells: list[Kept]) -> Iterator[DueItem]:
         # A cell in use cannot be tested in place, so a doubt that would hold it means opening the device.
         if kept.cell.stage is not Stage.INSTALLED or usable(kept.verdict.outcome):
             continue
-        reason = next((r for r in kept.verdict.deciding if r.rule in _DOUBTFUL), None)
+        reason = next(filter(_concerns_a_device, kept.verdict.deciding), None)
         if reason is None and kept.verdict.outcome is Outcome.DISCARD:
             reason = next(iter(kept.verdict.deciding), None)
         if reason is not None:
@@ -57,6 +44,11 @@ def _doubtful(build: Build, cells: list[Kept]) -> Iterator[DueItem]:
                 f"{reason.text} (in '{build.project}')",
                 fill={"project": build.project},
             )
+
+
+def _concerns_a_device(reason: Reason) -> bool:
+    # That a reading grew old does not, nor that the device emptied it: neither can be mended in there.
+    return reason.rule == "chemistry" or danger_of(reason) not in ("", "sinking")
 
 
 def _inspection(build: Build, cells: list[Kept]) -> DueItem:

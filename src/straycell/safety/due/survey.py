@@ -5,10 +5,11 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from functools import cached_property, lru_cache
 
-from straycell.acceptance import Case, Evidence, Verdict
+from straycell.acceptance import Case, Evidence, Outcome, Reason, Status, Verdict, hold_of
 from straycell.builds import Build
 from straycell.cells import Cell
 from straycell.readings import Charger
+from straycell.safety.incidents import find_incident
 from straycell.safety.storage import Standing, standing
 from straycell.shipped import shipped_table
 
@@ -92,6 +93,11 @@ class Kept:
         return self.now if at is None else min(at, self.now)
 
     @cached_property
+    def dangers(self) -> Mapping[str, Reason]:
+        """Of each kind of danger that holds it the first reason."""
+        return {danger_of(r): r for r in reversed(self.verdict.reasons) if danger_of(r)}
+
+    @cached_property
     def standing(self) -> Standing:
         """How full it is, and since when."""
         return standing(self.case)
@@ -125,3 +131,14 @@ def due_kinds() -> Mapping[str, DueKind]:
         DueKind(rank=rank, **entry) for rank, entry in enumerate(shipped_table("safety/due/due.toml")["kind"])
     ]
     return {kind.id: kind for kind in kinds}
+
+
+def danger_of(reason: Reason) -> str:
+    """The kind of danger where a reason holds a cell for something that was seen; empty for any other."""
+    if reason.status is Status.MET or reason.ceiling > Outcome.HOLD:
+        return ""
+    hold = hold_of(reason.rule)
+    if hold.measured and reason.status is Status.UNMEASURED:
+        return ""
+    known = find_incident(str(reason.observed)) if hold.due == "incident" else None
+    return known.due if known else hold.due

@@ -9,7 +9,8 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from itertools import groupby
+from itertools import groupby, takewhile
+from typing import Any
 
 import numpy as np
 
@@ -21,7 +22,7 @@ from straycell.traces.analyse.reduce import TraceResult
 from straycell.traces.analyse.runs import PULSE_S, DischargeRun
 from straycell.traces.analyse.steps import Step, StepKind
 from straycell.traces.read.noise import roughness, shown_step
-from straycell.traces.read.trace import Trace
+from straycell.traces.read.trace import Ints, Trace
 
 _PAUSE_S = 600.0
 """Charge steps with no more than this between them are one charge (common practice)."""
@@ -44,8 +45,10 @@ class Occasion:
     """Whose trace it is, when it ended (UTC) and what it was taken with.
 
     Nothing in it is placed before `not_before`: the end of the charge that is said to come first.
-    `most_v` is the voltage above which a charge was an over-charge, `floor_v` the one below which a rest was a
-    deep discharge; None: no low voltage is looked for.
+    `most_v` is the voltage above which a cell was over-charged, `doubt_v` the one from which a coarse meter's may be;
+    `floor_v` is the one below which it was deeply discharged; None: no low voltage is looked for.
+    From `rest_s` on a rest after a charge tells what is missing of it. A charge is counted unless what came out after it
+    explains it, less than `explained` times over.
     """
 
     cell: str
@@ -53,8 +56,11 @@ class Occasion:
     meter: Meter | None
     defaults: CautiousDefaults
     most_v: float
+    doubt_v: float
     not_before: datetime | None = None
     floor_v: float | None = None
+    rest_s: float = math.inf
+    explained: float = 1.0
 
     def moment(self, trace: Trace, time_s: float) -> datetime:
         """When the trace's clock showed `time_s`."""
@@ -69,9 +75,10 @@ def derived_items(
     items: list[Reading | Charge] = []
     warnings: list[str] = []
     for found in (
-        *(_charge(trace, steps, occasion) for steps in _groups(result.steps)),
-        *_low_rests(trace, result, occasion),
-        _reversal(trace, result, occasion),
+        *(_charge(trace, result, steps, occasion) for steps in _groups(result.steps)),
+        _over_full(trace, result, occasion),
+        *_telling_rests(trace, result, occasion),
+        _driven_low(trace, result, occasion),
         _resistance(trace, result, occasion),
         _capacity(trace, result, occasion),
     ):
@@ -141,26 +148,31 @@ def _resistance(trace: Trace, result: TraceResult, occasion: Occasion) -> Readin
     )
 
 
-def _low_rests(trace: Trace, result: TraceResult, occasion: Occasion) -> Iterator[Reading | str]:
-    """The end of every rest that is, or may be, below the floor: where the cell lay, and how long."""
+def _telling_rests(trace: Trace, result: TraceResult, occasion: Occasion) -> Iterator[Reading | str]:
+    """The end of every rest that is, or may be, below the floor, and of every long one after a charge."""
     if occasion.floor_v is None:
         return
+    charged = False
     # Instruments split a rest into several steps; the cell rests through all of them.
     for kind, group in groupby(result.steps, key=lambda step: step.kind):
         steps = list(group)
         rested_s = steps[-1].end_s - steps[0].onset_s
         # A voltage right after a load is polarised and would look like a deep discharge.
         if kind is not StepKind.REST or rested_s < _LEAST_REST_S:
+            charged = kind is StepKind.CHARGE or (charged and kind is StepKind.REST)
             continue
         rows = slice(steps[0].first, steps[-1].stop)
         value = _row_voltage(trace, steps[-1].stop - 1, rows, occasion)
         if (before_v := _taken_out(trace, rows, occasion.floor_v)) is not None:
             doubt = f"{show(value.value, Dimension.VOLTAGE)} at the end of a trace, at once after {before_v:.2f} V"
-            yield _low_voltage(value, steps[-1].end_s, trace, occasion, doubt=doubt)
+            yield _voltage(value, steps[-1].end_s, trace, occasion, doubt=doubt)
             continue
-        # The low end of the interval: a value within its uncertainty of a safety limit is not a pass.
-        if value.low < occasion.floor_v:
-            yield _low_voltage(value, steps[-1].end_s, trace, occasion, rested_s=rested_s)
+        # The low end of the interval: a value within its uncertainty of a safety limit is not a pass. After a charge it
+        # tells what is missing of it.
+        if value.low < occasion.floor_v or (charged and rested_s >= occasion.rest_s):
+            said_c = result.temperature_c if trace.temperature_c is None else None
+            warm_c = trace.mean_temperature(rows, said_c)
+            yield _voltage(value, steps[-1].end_s, trace, occasion, rested_s=rested_s, temperature_c=warm_c)
 
 
 def _taken_out(trace: Trace, rows: slice, floor_v: float) -> float | None:
@@ -195,23 +207,46 @@ def steady_peak(trace: Trace, rows: slice | None = None) -> tuple[float | None, 
     return (steady, highest) if highest - steady > _LONE_K else (highest, None)
 
 
-def _reversal(trace: Trace, result: TraceResult, occasion: Occasion) -> Reading | str | None:
-    """The lowest voltage under current if it is, or may be, zero or less: the cell was driven the wrong way."""
-    loaded = np.zeros(trace.rows, dtype=bool)
-    for step in result.steps:
-        loaded[step.first : step.stop] = step.kind is not StepKind.REST
-    if occasion.floor_v is None or not loaded.any():
+def _driven_low(trace: Trace, result: TraceResult, occasion: Occasion) -> Reading | str | None:
+    """The lowest voltage under current where it is, or may be, a danger: a lasting one below the floor, any at zero or less."""
+    if occasion.floor_v is None:
         return None
-    rows = np.flatnonzero(loaded)
-    # Readings below the cell window are crossed leads or a broken wire, and must not hide a true reversal.
-    known = rows[trace.voltage_v[rows] >= CELL_WINDOWS[Dimension.VOLTAGE].low]
-    if not len(known):
-        known = rows
-    row = int(known[np.argmin(trace.voltage_v[known])])
-    value = _row_voltage(trace, row, slice(row, row + 1), occasion)
+    loaded, lasting = np.zeros(trace.rows, dtype=bool), np.zeros(trace.rows, dtype=bool)
+    # A drive cycle is many short steps, and one discharge.
+    for kind, group in groupby(result.steps, key=lambda step: step.kind):
+        steps = list(group)
+        rows = slice(steps[0].first, steps[-1].stop)
+        loaded[rows] = kind is not StepKind.REST
+        # What a pulse pulls down is its resistance and no discharge; what a charge lifts lay lower still.
+        pulse = steps[-1].end_s - steps[0].onset_s <= PULSE_S
+        lasting[rows] = kind is StepKind.CHARGE or (kind is StepKind.DISCHARGE and not pulse)
     # At 0 V and below lithium plates and copper dissolves (overdischarge study, J. Electrochem. Soc.): within U
     # counts too.
-    return _low_voltage(value, float(trace.time_s[row]), trace, occasion) if value.low <= 0 else None
+    for mask, limit_v in ((loaded, 0.0), (lasting, occasion.floor_v)):
+        row = _lowest_row(trace, np.flatnonzero(mask))
+        value = None if row is None else _row_voltage(trace, row, slice(row, row + 1), occasion)
+        if row is not None and value is not None and value.low <= limit_v:
+            return _voltage(value, float(trace.time_s[row]), trace, occasion)
+    return None
+
+
+def _lowest_row(trace: Trace, rows: Ints) -> int | None:
+    # Readings below the cell window are crossed leads or a broken wire, and must not hide a true reversal.
+    known = rows[trace.voltage_v[rows] >= CELL_WINDOWS[Dimension.VOLTAGE].low]
+    known = known if len(known) else rows
+    return int(known[np.argmin(trace.voltage_v[known])]) if len(known) else None
+
+
+def _over_full(trace: Trace, result: TraceResult, occasion: Occasion) -> Reading | str | None:
+    """The highest voltage where it is, or may be, an over-charge that no charge in the trace tells of."""
+    row = int(np.argmax(trace.voltage_v))
+    value = _row_voltage(trace, row, slice(row, row + 1), occasion)
+    charged = any(s.first <= row < s.stop for steps in _groups(result.steps) for s in steps)
+    if value.value <= occasion.doubt_v or value.high <= occasion.most_v:
+        return None
+    if charged and value.low > occasion.most_v:
+        return None
+    return _voltage(value, float(trace.time_s[row]), trace, occasion)
 
 
 def _row_voltage(trace: Trace, row: int, rows: slice, occasion: Occasion) -> Measured:
@@ -225,17 +260,16 @@ def _row_voltage(trace: Trace, row: int, rows: slice, occasion: Occasion) -> Mea
     return Measured(value, math.hypot(measured(bare, occasion.defaults).u, seen))
 
 
-def _low_voltage(
+def _voltage(
     value: Measured,
     time_s: float,
     trace: Trace,
     occasion: Occasion,
-    rested_s: float | None = None,
-    doubt: str = "",
+    **more: Any,
 ) -> Reading | str:
     if not _fits(value.value, Dimension.VOLTAGE):
         volts = show(value.value, Dimension.VOLTAGE)
-        return f"no low voltage is recorded: {volts} cannot be a cell's, leads crossed? measure it by hand"
+        return f"no voltage is recorded: {volts} cannot be a cell's, leads crossed? measure it by hand"
     return Reading(
         id=NEW,
         cell=occasion.cell,
@@ -243,9 +277,8 @@ def _low_voltage(
         at=occasion.moment(trace, time_s),
         value=value.value,
         meter=occasion.meter,
-        rested_s=rested_s,
         u=value.u,
-        doubt=doubt,
+        **more,
     )
 
 
@@ -266,23 +299,33 @@ def _groups(steps: tuple[Step, ...]) -> list[list[Step]]:
     return groups
 
 
-def _charge(trace: Trace, steps: list[Step], occasion: Occasion) -> Charge | str:
+def _came_out_ah(steps: tuple[Step, ...], charge: Step) -> float:
+    """What was discharged between a charge and the next one."""
+    after = steps[steps.index(charge) + 1 :]
+    until = takewhile(lambda s: s.kind is not StepKind.CHARGE or s.duration_s <= PULSE_S, after)
+    return -sum(s.charge_ah for s in until)
+
+
+def _charge(trace: Trace, result: TraceResult, steps: list[Step], occasion: Occasion) -> Charge:
     rows = slice(steps[0].first, steps[-1].stop)
-    top_v = float(trace.voltage_v[rows].max())
-    accuracy = (occasion.meter.voltage if occasion.meter else None) or occasion.defaults.voltage
-    expanded_v = COVERAGE_FACTOR * accuracy.u(top_v)
-    # Neither surely over-charged nor surely not: recorded as a charge it would count as sound.
-    if top_v - expanded_v <= occasion.most_v < top_v:
-        volts = f"{show(top_v, Dimension.VOLTAGE)} ± {show(expanded_v, Dimension.VOLTAGE)}"
-        return f"a charge up to {volts} is too close to over-charged to call: it is not recorded as a charge"
+    top_v, put_in_ah = float(trace.voltage_v[rows].max()), sum(step.charge_ah for step in steps)
+    meter, defaults = occasion.meter, occasion.defaults
+    volts = (meter.voltage if meter else None) or defaults.voltage
+    counted = (meter.capacity if meter else None) or defaults.capacity
+    # What came out again went into no short, whatever is printed on the cell.
+    gone = put_in_ah > occasion.explained * _came_out_ah(result.steps, steps[-1])
+    # Only surely over-charged is an end that condemns; a top within U of that holds by its own reading.
+    close = top_v - COVERAGE_FACTOR * volts.u(top_v) <= occasion.most_v
     peak_c, _ = steady_peak(trace, rows)
     return Charge(
         id=NEW,
         cell=occasion.cell,
         at=occasion.moment(trace, steps[-1].end_s),
         current_a=float(np.quantile(np.abs(trace.current_a[rows]), _HIGHEST)),
-        until_v=top_v,
+        until_v=min(top_v, occasion.most_v) if close else top_v,
         # The last row's current tells whether the charge ran to its end or was taken off early.
         end_current_a=abs(float(trace.current_a[steps[-1].stop - 1])),
         peak_temperature_c=peak_c,
+        put_in_ah=put_in_ah if gone else None,
+        put_in_u=counted.u(put_in_ah) if gone else None,
     )

@@ -24,7 +24,7 @@ from straycell.readings import Field as Recorded
 from straycell.safety.due.gather import due_now, survey
 from straycell.typed import parse_line, parse_time
 from straycell.web import view
-from straycell.web.routes.record import LONGEST_KEY, new_key
+from straycell.web.routes.record import LONGEST_KEY, entry_key, new_key
 from straycell.web.site import Site
 
 LONGEST_TEXT = 500
@@ -76,7 +76,7 @@ Key = Annotated[
         min_length=8,
         max_length=LONGEST_KEY,
         pattern="^[!-~]+$",
-        description="Sent again with the same key, it is recorded once and answered alike",
+        description="The same body sent again with the same key is recorded once and answered alike",
     ),
 ]
 
@@ -180,7 +180,8 @@ def _record(site: Site, typed: str, body: BaseModel, key: str | None, *, charge:
         said["look"] = tuple(said["look"])
         if not said["look"]:
             del said["look"]
-    bench = site.bench(SentForm(code, key or new_key()))
+    sent = SentForm(code, entry_key(key or new_key(), body.model_dump()))
+    bench = site.bench(sent)
     try:
         if charge:
             items = record_charge(bench, code, said, at=at).items
@@ -188,7 +189,7 @@ def _record(site: Site, typed: str, body: BaseModel, key: str | None, *, charge:
             items = record_readings(bench, code, said, meter=texts.get("meter"), at=at).items
     # A logger whose answer got lost sends again: the value must not be in the history twice.
     except SentTwice:
-        return view.answer(_sent_before(bench, code, key or ""))
+        return view.answer(_sent_before(bench, code, sent.key))
     return view.answer([shapes.item_json(item, bench.rules.defaults) for item in items])
 
 

@@ -1,5 +1,7 @@
 """Recording a look, a reading or a charge of one cell."""
 
+import hashlib
+import json
 import secrets
 from collections.abc import Callable
 from datetime import datetime, timedelta
@@ -96,7 +98,20 @@ def sent_form(visit: Visit, code: str) -> SentForm:
     key, basis = visit.text("key"), visit.text("basis")
     if not 8 <= len(key) <= LONGEST_KEY or not key.isascii() or not key.isprintable():
         raise BadData(*refusal("no-key"))
-    return SentForm(code, key, int(basis) if basis.isdigit() and len(basis) < 16 else None)
+    # What a sending has of its own: the rest is what was typed, and the same when it is sent again.
+    sent = [
+        (name, value if isinstance(value, str) else str(value.size))
+        for name, value in visit.form.multi_items()
+        if name not in ("token", "basis", "age_s")
+    ]
+    last_event = int(basis) if basis.isdigit() and len(basis) < 16 else None
+    return SentForm(code, entry_key(key, sent), last_event)
+
+
+def entry_key(key: str, sent: Any) -> str:
+    """The key of one thing that was sent: what is sent under a used key with another figure in it is another thing."""
+    # Back on a form that was sent, or a logger with one key for all: the second value would be dropped in silence.
+    return f"{key} {hashlib.sha256(json.dumps(sent, default=str).encode()).hexdigest()[:16]}"
 
 
 def new_key() -> str:

@@ -6,16 +6,15 @@ from typing import Annotated
 
 import typer
 
-from straycell.cli.app import options, output
+from straycell.cli.app import options, output, values, verbs
 from straycell.cli.app.app import root_command
-from straycell.cli.app.grammar import lone_app
 from straycell.cli.nouns.keep.suggest import suggestions
 from straycell.errors import UsageFault
 from straycell.store.location import resolve_store
 from straycell.store.sqlite.completion_names import Names, names
 from straycell.typed import nearest_words
 
-app = lone_app()
+app = verbs.lone_app()
 _ASKED_BY_SHELL = "words"
 
 SCRIPTS: dict[str, str] = {
@@ -53,7 +52,7 @@ complete -c straycell -f -a '(__straycell_words)'""",
 
 @app.command()
 def completion(
-    shell: Annotated[str, typer.Argument(metavar="SHELL", help="bash, zsh or fish.", show_default=False)],
+    shell: Annotated[str, values.argument("SHELL", "bash, zsh or fish.")],
     line: Annotated[list[str] | None, typer.Argument(hidden=True)] = None,
 ) -> None:
     """Print a script for your shell that completes codes, boxes, projects and commands; its first line says how."""

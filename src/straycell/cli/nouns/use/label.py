@@ -8,10 +8,8 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-import typer
-
-from straycell.cli.app import cautions, clock, context, files, output
-from straycell.cli.app.grammar import noun_app, values
+from straycell.bench.context import Reader
+from straycell.cli.app import cautions, clock, context, files, output, values, verbs
 from straycell.cli.nouns.use.label_read import read
 from straycell.cli.nouns.use.label_stocks import Page, Printer, Scale, calibrate, known_stocks, stocks_list
 from straycell.cli.show.verdict_page import OutcomeOption
@@ -24,9 +22,8 @@ from straycell.safety import Step, cautions_for
 
 if TYPE_CHECKING:
     from straycell.bench.paper.labels_of import CellLabel
-    from straycell.store.reader import Reader
 
-app = noun_app("Labels with a QR symbol: sheets, blank codes, single labels; and reading them back.")
+app = verbs.noun_app("Labels with a QR symbol: sheets, blank codes, single labels; and reading them back.")
 MOST_BLANK, MOST_COPIES = 2000, 50
 DEFAULT_DPI = 203
 DEFAULT_BLANK = "plain-wrap"
@@ -35,9 +32,7 @@ DEFAULT_BLANK = "plain-wrap"
 StockName = Annotated[
     str | None, values.text_option("--stock", "Which label stock; see: label stocks.", metavar="NAME")
 ]
-OutPdf = Annotated[
-    Path, typer.Option("--out", metavar="PDF", help="Where the sheet goes.", show_default=False)
-]
+OutPdf = Annotated[Path, values.option("--out", "Where the sheet goes.", metavar="PDF")]
 Start = Annotated[
     int | None,
     values.whole("--start", "Place of the first label on its page, from 1 along the rows.", low=1, high=500),
@@ -47,11 +42,6 @@ Link = Annotated[
     str | None,
     values.text_option("--link", "The symbol holds this address with the code behind it.", metavar="URL"),
 ]
-
-
-def sheet_cautions() -> list[str]:
-    """The short lines in a sheet's margin."""
-    return [caution.text for caution in cautions_for(Step.LABEL, quiet=True)]
 
 
 def print_cells(codes: Sequence[str], out: Path, *, force: bool = False) -> int:
@@ -80,7 +70,7 @@ def sheet(
     out: OutPdf,
     codes: Annotated[
         list[str] | None,
-        typer.Argument(metavar="[CODE]...", help="The cells; none: all in the house.", show_default=False),
+        values.argument("[CODE]...", "The cells; none: all in the house."),
     ] = None,
     box: Annotated[str | None, values.text_option("--box", "Cells of this box.", metavar="BOX")] = None,
     teardown: Annotated[
@@ -91,7 +81,7 @@ def sheet(
         str | None, values.text_option("--project", "Cells of this project's build.", metavar="NAME")
     ] = None,
     new: Annotated[
-        bool, typer.Option("--new", help="Only cells never printed, or whose label is outdated.")
+        bool, values.flag("--new", "Only cells never printed, or whose label is outdated.")
     ] = False,
     purpose: Annotated[
         Purpose | None, values.word("--purpose", Purpose, "What the labels are for (default shelf).")
@@ -102,9 +92,7 @@ def sheet(
     start: Start = None,
     cut_marks: Annotated[
         bool | None,
-        typer.Option(
-            "--cut-marks/--no-cut-marks", help="Outlines to cut along (default: as the stock says)."
-        ),
+        values.flag("--cut-marks/--no-cut-marks", "Outlines to cut along (default: as the stock says)."),
     ] = None,
     link: Link = None,
     printer: Printer = None,
@@ -157,7 +145,8 @@ def _pdf(parts: Parts, start: int | None, scale: float) -> bytes:
     """The sheets, from position `start` of the first page on, drawn `scale` times as large."""
     from straycell.labels.render import sheet_pdf
 
-    return sheet_pdf(parts, clock.now(), cautions=sheet_cautions(), skip=(start or 1) - 1, scale=scale)
+    margin = [caution.text for caution in cautions_for(Step.LABEL, quiet=True)]
+    return sheet_pdf(parts, clock.now(), cautions=margin, skip=(start or 1) - 1, scale=scale)
 
 
 def _with_cuts(parts: Parts, cut_marks: bool | None) -> Parts:
@@ -231,9 +220,7 @@ def blank(
 @app.command("single")
 def single(
     code: values.CellArgument,
-    out: Annotated[
-        Path, typer.Option("--out", metavar="PNG", help="Where the picture goes.", show_default=False)
-    ],
+    out: Annotated[Path, values.option("--out", "Where the picture goes.", metavar="PNG")],
     dpi: Annotated[
         int | None, values.whole("--dpi", "Dots per inch of the printer, 203 or 300.", low=150, high=1200)
     ] = None,

@@ -1,9 +1,11 @@
 """How nouns and verbs become a Typer app: nouns are loaded only when they are named."""
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from importlib import import_module
+from pathlib import Path
 from typing import Any
 
 import typer
@@ -16,8 +18,36 @@ from straycell.typed import nearest_words
 _CONTEXT: dict[str, Any] = {"help_option_names": ["--help", "-h"], "max_content_width": 80}
 
 
+class _Word:
+    """How a word becomes a value: by its option's own parser. Typer would load pydantic, a tenth of a short command."""
+
+    def __init__(self, parse: Callable[[str], Any]) -> None:
+        self._parse = parse
+
+    def coerce(self, value: Any, param: Any, ctx: Any) -> Any:
+        """The value of what was typed, of each word where there may be several; nothing typed stays nothing."""
+        if param.multiple or param.nargs == -1:
+            return tuple(map(self._parse, value or ()))
+        return None if value is None else self._parse(value)
+
+
+def _parsed_directly(params: list[Any]) -> list[Any]:
+    for param in params:
+        # Older Typers have no descriptor and load nothing.
+        found = getattr(param, "type_descriptor", None)
+        if found is not None and (parse := found.parameter_info.parser or _KINDS.get(found.annotation)):
+            param.get_runtime_param = partial(_Word, parse)
+    return params
+
+
+_KINDS: dict[Any, Callable[[str], Any]] = {bool: bool, str: str, list[str]: str, Path: Path, list[Path]: Path}
+
+
 class Verb(TyperCommand):
     """A command whose help names its arguments as a person writes them: CODE, [CODE], CODE..., [CODE...]."""
+
+    def get_params(self, ctx: Any) -> list[Any]:
+        return _parsed_directly(super().get_params(ctx))
 
     def collect_usage_pieces(self, ctx: Any) -> list[str]:
         params: list[Any] = list(self.params)
@@ -56,15 +86,11 @@ class Verb(TyperCommand):
 
 def examples_of(path: Sequence[str]) -> list[str]:
     """The example lines of a command, without the program's name; none for an unknown one."""
-    found: Any = _examples()
+    # Kept in one file of their own: examples scattered over docstrings would rot unseen.
+    found: Any = shipped_table("cli/app/examples.toml")
     for word in path:
         found = found.get(word, {}) if isinstance(found, dict) else {}
     return list(found) if isinstance(found, list) else []
-
-
-def _examples() -> dict[str, Any]:
-    # Kept in one file of their own: examples scattered over docstrings would rot unseen.
-    return shipped_table("cli/app/examples.toml")
 
 
 _UNBROKEN = "\N{NON-BREAKING HYPHEN}"
@@ -77,14 +103,10 @@ def _is_argument(param: Any) -> bool:
 
 
 def _usage_word(param: Any) -> str:
-    word = bare_metavar(str(param.metavar or param.name.upper()))
+    # `CODE` of `[CODE]...`: what brackets and dots say follows from the argument itself.
+    word = str(param.metavar or param.name.upper()).strip("[].")
     many = "..." if param.nargs != 1 else ""
     return f"{word}{many}" if param.required else f"[{word}{many}]"
-
-
-def bare_metavar(metavar: str) -> str:
-    """`CODE` of `[CODE]...`: what brackets and dots say follows from the argument itself."""
-    return metavar.strip("[].")
 
 
 class _App(typer.Typer):
@@ -98,6 +120,9 @@ class Verbs(TyperGroup):
     """A group that names the nearest verb when one is mistyped."""
 
     kind = "verb"
+
+    def get_params(self, ctx: Any) -> list[Any]:
+        return _parsed_directly(super().get_params(ctx))
 
     def list_commands(self, ctx: Any) -> list[str]:
         return list(self.commands)  # as written, which older Typers would sort
