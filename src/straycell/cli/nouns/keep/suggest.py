@@ -1,9 +1,9 @@
 """What can be typed where the cursor is on a half-typed command line: nouns, verbs, options, words, names in the store."""
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from typing import Any
 
+from straycell.cli.app.globals import STORE, Place
 from straycell.store.sqlite.completion_names import Names
 
 _GLOBALS = ("--json", "--quiet", "--debug", "--store", "--help")
@@ -20,63 +20,20 @@ Look = Callable[[Names, str, str | None], list[str]]
 """(whose names, how they begin, the store named on the line) -> names."""
 
 
-@dataclass(slots=True)
-class _Line:
-    """Where the words before the cursor have led."""
-
-    command: Any
-    noun: str = ""
-    store: str | None = None
-    waiting: Any = None
-    waits_for_store: bool = False
-    given: int = 0
-    only_values: bool = False
-
-
 def suggestions(words: Sequence[str], root: Any, look: Look) -> list[str]:
     """What the last of `words` (maybe empty) could become. `root` is the click command of the app."""
     # The word under the cursor is not finished: it selects, and never leads on.
     *before, start = words or [""]
-    line = _Line(root)
+    line = Place(root)
     for word in before:
-        _take(line, word)
-        if line.command is None:
-            return []
+        line.take(word)
+    if line.command is None:
+        return []
     return sorted(found for found in set(_candidates(line, start, look)) if _fits(found, start))
 
 
-def _take(line: _Line, word: str) -> None:
-    if line.waits_for_store:
-        line.store, line.waits_for_store = word, False
-    elif line.waiting is not None:
-        line.waiting = None
-    elif line.only_values:
-        line.given += 1
-    elif word == "--":
-        line.only_values = True
-    elif word == "--store":
-        line.waits_for_store = True
-    elif word.startswith("--store="):
-        line.store = word.removeprefix("--store=")
-    elif word.startswith("-") and len(word) > 1:
-        line.waiting = _valued_option(line.command, word)
-    elif hasattr(line.command, "get_command"):
-        line.noun = line.noun or word
-        line.command = line.command.get_command(None, word)
-    else:
-        line.given += 1
-
-
-def _valued_option(command: Any, word: str) -> Any:
-    """The option of that name if the next word is its value."""
-    for param in command.params:
-        if word in param.opts and not getattr(param, "is_flag", False):
-            return param
-    return None
-
-
-def _candidates(line: _Line, start: str, look: Look) -> Iterator[str]:
-    if line.waits_for_store:
+def _candidates(line: Place, start: str, look: Look) -> Iterator[str]:
+    if line.waiting == STORE:
         return
     if line.waiting is not None:
         yield from _values(line.waiting, line, start, look)
@@ -98,13 +55,13 @@ def _is_option(param: Any) -> bool:
     return any(opt.startswith("-") for opt in param.opts)
 
 
-def _values(param: Any, line: _Line, start: str, look: Look) -> Iterator[str]:
+def _values(param: Any, line: Place, start: str, look: Look) -> Iterator[str]:
     """The words a value can be: an enumeration from its help, or names from the store."""
     option = next((opt for opt in param.opts if opt.startswith("--")), "")
     shown = str(param.metavar or "").strip("[].")
     whose = _OPTIONS.get(option) if option else _place(shown, line.noun)
     if whose is not None:
-        yield from look(whose, start, line.store)
+        yield from look(whose, start, line.found.get("store"))
     elif shown == "WORD":
         yield from str(param.help).partition("One of: ")[2].rstrip(".").split()
 
