@@ -72,7 +72,7 @@ def work_out(case: Case, request: Request, progress: Callable[[float], None] | N
     trace = read_named(request.name, request.raw, request.columns, progress)
     request, dating = dated(request, trace)
     started = request.at - _duration(trace)
-    full_v = case.figure("full-voltage")
+    full_v = min(case.figure("full-voltage"), case.full_voltage_v)
     charge = full_charge_before(case, started, request, opens_at_v=float(trace.voltage_v[0]))
     later = charge is not None and charge.at > started
     setting = _setting(case, request, full_v=full_v, charged=charge is not None)
