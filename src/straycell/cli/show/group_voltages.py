@@ -1,5 +1,6 @@
 """`build inspect --groups`: the voltages of a pack's groups as typed, and what they show."""
 
+from collections.abc import Collection
 from typing import Any
 
 from straycell.bench.recording.inspection import Seen
@@ -41,7 +42,7 @@ def group_numbers(text: str | None) -> frozenset[int] | None:
     return frozenset(int(part) - 1 for part in parts)
 
 
-def ask_about(seen: Seen, charged_alone: frozenset[int] | None) -> frozenset[int]:
+def ask_about(seen: Seen, charged_alone: Collection[int] | None) -> frozenset[int]:
     """Which groups were charged alone: as said, else asked for each that rose by itself.
 
     Raises UsageFault where nobody can be asked, and where a voltage outside the limits is not confirmed.
