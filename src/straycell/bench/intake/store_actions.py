@@ -208,13 +208,10 @@ def open_teardown(bench: Bench, title: str, kind: str, objects: int) -> Opened:
     return Opened(made.code, made.title, objects=made.objects)
 
 
-def use_meter(bench: Bench, name: str, like: str) -> Meter:
-    """The meter of this name, declared `like` a shipped class when there is none yet."""
-    if not like:
-        with bench.reading() as reader:
-            return reader.meter(name)
+def declare_meter(bench: Bench, kind: str) -> Meter:
+    """A meter like a shipped class, named after it."""
     with bench.writing(create=True) as writer:
-        return writer.add_meter(meter_like(name, like))
+        return writer.add_meter(meter_like(kind, kind))
 
 
 def keep(bench: Bench, entry: Entry) -> CellKept:

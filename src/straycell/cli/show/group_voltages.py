@@ -1,10 +1,9 @@
 """`build inspect --groups`: the voltages of a pack's groups as typed, and what they show."""
 
-from __future__ import annotations
-
 from collections.abc import Collection
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from straycell.bench.recording.inspection import Seen
 from straycell.builds import Build, BuildState
 from straycell.cli.app import cautions, output, prompts
 from straycell.errors import BadData, UsageFault
@@ -12,9 +11,6 @@ from straycell.quantities import Dimension, Window, parse_quantity, show
 from straycell.safe_side import at_most
 from straycell.safety import Step
 from straycell.safety.group_watch import Edge, Outside, Sinking, next_inspection
-
-if TYPE_CHECKING:
-    from straycell.bench.recording.inspection import Seen
 
 _CELL = Window(0.0, 4.6, "one group of a pack")
 _NONE = "none"

@@ -69,20 +69,17 @@ def _codes(cells: list[Cell]) -> None:
 
 def _advice(cell: Cell) -> list[str]:
     known = cell.facts
-    notes = []
-    if known.form is Form.OTHER:
-        notes.append("form: other; say --form if it has a usual size")
-    # A guessed chemistry is worse than none: 4.2 V over-charges an lfp cell by half a volt.
-    if known.chemistry is Chemistry.UNKNOWN:
-        notes.append("chemistry: unknown, so it stays on hold; never guess it")
-    if known.chemistry is Chemistry.PRIMARY:
-        notes.append("not rechargeable: it goes to the collection point and is never charged")
-    elif shares_primary_size(known.form) and not known.marking and not known.confirmed_rechargeable:
-        notes.append(
-            f"form {known.form} is shared by cells that must never be charged: on hold until its marking is "
-            "recorded, or --confirm-rechargeable"
-        )
-    return notes
+    primary = known.chemistry is Chemistry.PRIMARY
+    unsure = not primary and not known.marking and not known.confirmed_rechargeable
+    notes = {
+        "form: other; say --form if it has a usual size": known.form is Form.OTHER,
+        # A guessed chemistry is worse than none: 4.2 V over-charges an lfp cell by half a volt.
+        "chemistry: unknown, so it stays on hold; never guess it": known.chemistry is Chemistry.UNKNOWN,
+        "not rechargeable: it goes to the collection point and is never charged": primary,
+        f"form {known.form} is shared by cells that must never be charged: on hold until its marking is "
+        "recorded, or --confirm-rechargeable": unsure and shares_primary_size(known.form),
+    }
+    return [note for note, holds in notes.items() if holds]
 
 
 @app.command("correct")

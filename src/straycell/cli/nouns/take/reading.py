@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Annotated, Any
 
-from straycell.bench.recording import correction, many, reading_form, record, tonight
+from straycell.bench.recording import many, reading_form, record, tonight
 from straycell.bench.wording import shapes, sheet_words
 from straycell.cli.app import context, output, tables, values, verbs
 from straycell.cli.show.after_writing import talk_recorded
@@ -88,14 +88,14 @@ def supersede(
     again. A charge is superseded with the options of charge add.
     """
     bench = context.bench()
-    fix = correction.Correction(mistake, _plain(said), meter, at, bench.now)
+    correction = reading_form.Correction(mistake, _plain(said), meter, at, bench.now)
     named, which = tuple(numbers or ()), many.Which(tuple(numbers or ()), box, teardown)
     if last is None and (not named or box is not None or teardown is not None):
         raise UsageFault(
             "which readings is missing", "give their numbers, or --last WORD with codes, --box or --teardown"
         )
     wanted = named if last is None else record.LastOf(last, which)
-    done = record.supersede(bench, wanted, fix, because, right_cell=right_cell, as_group=as_group)
+    done = record.supersede(bench, wanted, correction, because, right_cell=right_cell, as_group=as_group)
     _show_made(done.recorded.items)
     taken = ", ".join(str(old.item.id) for old in done.taken_back)
     output.talk(
