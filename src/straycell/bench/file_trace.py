@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from straycell.acceptance import Case
 from straycell.acceptance.checks.steps import SOON
-from straycell.bench.context import Bench
+from straycell.bench.context import Bench, Reader
 from straycell.bench.recording.record import Recorded, followed
 from straycell.bench.uncounted_capacity import doubted, remedy
 from straycell.cells import Chemistry
@@ -23,7 +23,6 @@ from straycell.quantities import Dimension, show
 from straycell.readings import CautiousDefaults, Charge, Mistake, Quantity, Reading
 from straycell.safety.incidents import heat_incident
 from straycell.store.book.records import NewTrace, TraceEntry
-from straycell.store.reader import Reader
 from straycell.typed import FIRST_DAY
 
 if TYPE_CHECKING:

@@ -52,8 +52,10 @@ def page(found: Match, mass: str = "") -> None:
         say_cells(found)
         if found.runtime is not None:
             run = found.runtime
-            output.say(f"  runs {run_hours(run.low_h)} at the low end, {run_hours(run.expected_h)} expected")
-            output.say(f"  counted from {run.basis}; ends at {run.stop}")
+            output.say(
+                f"  runs {run_hours(run.low_h)} at the low end, {run_hours(run.expected_h)} expected",
+                f"  counted from {run.basis}; ends at {run.stop}",
+            )
         output.section("Why this one" if found.joining is None else "Why these")
         texts = (why.text for why in found.why if why.test not in _SHOWN_ELSEWHERE)
         output.bullets(dict.fromkeys(texts))
@@ -74,8 +76,7 @@ def page(found: Match, mass: str = "") -> None:
                 f"    and {len(found.not_chosen) - SHOWN} more: straycell match '{found.project}' --json"
             )
     if found.served:
-        output.say("")
-        output.say(f"plan {found.plan}")
+        output.say("", f"plan {found.plan}")
         _say_reserve(found)
 
 
@@ -91,8 +92,7 @@ def say_pack(found: Match, mass: str) -> None:
 
 
 def _say_reserve(plan: Match) -> None:
-    for line in output.command_lines(f"straycell build reserve '{plan.project}'", f"--plan {plan.plan}"):
-        output.say(line)
+    output.say(*output.command_lines(f"straycell build reserve '{plan.project}'", f"--plan {plan.plan}"))
 
 
 _SHOWN_ELSEWHERE = ("group", "place")

@@ -6,15 +6,14 @@ from typing import Annotated
 from straycell.bench.project_answer import ProjectAnswer, project_answer
 from straycell.bench.project_match import all_projects_match
 from straycell.builds import Build
-from straycell.cli.app import cautions, context, files, options, output
-from straycell.cli.app.grammar import lone_app, values
+from straycell.cli.app import cautions, context, files, options, output, values, verbs
 from straycell.cli.nouns.use.match_choices import choices_of, match_cells, match_what
 from straycell.cli.show import picture
 from straycell.cli.show.match_page import held_document, held_page, page, page_of_all
 from straycell.errors import NegativeAnswer, UsageFault
 from straycell.safety import Step
 
-app = lone_app()
+app = verbs.lone_app()
 
 
 @app.command()
@@ -109,8 +108,9 @@ def _tell_held(answer: ProjectAnswer, build: Build) -> None:
 
 
 def _match_all() -> None:
-    with context.reading() as reader:
-        found = all_projects_match(context.bench(), reader)
+    bench = context.bench()
+    with bench.reading() as reader:
+        found = all_projects_match(bench, reader)
     output.emit(found.to_json(), lambda: page_of_all(found))
     if found.unserved:
         count = f"{len(found.unserved)} of {len(found.unserved) + len(found.plans)} projects are not served"
