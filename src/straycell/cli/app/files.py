@@ -4,8 +4,7 @@ from contextlib import AbstractContextManager
 from pathlib import Path
 from typing import Annotated
 
-from straycell.cli.app import context, output
-from straycell.cli.app.grammar import values
+from straycell.cli.app import context, output, values
 from straycell.errors import UsageFault
 from straycell.files import write
 

@@ -75,8 +75,7 @@ def lines(rows: Sequence[Sequence[str]], *, empty: str) -> None:
     widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
     for row in rows:
         line = "  ".join(text.ljust(width) for text, width in zip(row, widths, strict=True)).rstrip()
-        for part in output.wrap(line) if options.current().at_terminal else [line]:
-            output.say(part)
+        output.say(*(output.wrap(line) if options.current().at_terminal else [line]))
 
 
 def table(
@@ -102,8 +101,7 @@ def table(
     elif current.at_terminal or current.in_colour:
         _rich_table(headers, cells, flexible, right)
     else:
-        for line in _plain_table(headers, cells, flexible, right):
-            output.say(line)
+        output.say(*_plain_table(headers, cells, flexible, right))
 
 
 def _tidy(cell: Cell) -> str:

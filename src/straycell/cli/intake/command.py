@@ -15,15 +15,13 @@ from straycell.bench.intake.script import Key, Say, Scanned, Talk, Tone, act, as
 from straycell.bench.intake.session import intake
 from straycell.bench.intake.state import Session, left_over
 from straycell.bench.intake.store_actions import CellKept
-from straycell.cli.app import context, options, output, tables
-from straycell.cli.app.faults import EXIT_INTERRUPTED
-from straycell.cli.app.grammar import lone_app, values
+from straycell.cli.app import context, faults, options, output, tables, values, verbs
 from straycell.cli.intake import terminal
 from straycell.errors import BadData, StraycellError
 from straycell.quantities import count_of
 from straycell.teardowns import parse_teardown_code
 
-app = lone_app()
+app = verbs.lone_app()
 
 
 @app.command()
@@ -51,7 +49,7 @@ def run(
         screen.say("")
         stopped = True
         _end(screen, session, offer=False)
-        raise typer.Exit(EXIT_INTERRUPTED) from None
+        raise typer.Exit(faults.EXIT_INTERRUPTED) from None
     _end(screen, session, offer=not stopped)
 
 

@@ -9,10 +9,8 @@ from straycell.bench.cell_list import Listed
 from straycell.bench.cell_sheet import CellSheet
 from straycell.bench.wording.sheet_words import figures, identity, kind_words, reading_row
 from straycell.cells import Stage
-from straycell.cli.app import output, tables
-from straycell.cli.app.grammar.values import nearest_word_fault
+from straycell.cli.app import output, tables, values
 from straycell.cli.show import picture, verdict_page
-from straycell.cli.show.verdict_page import outcome_cell
 from straycell.quantities import Measured
 
 
@@ -52,7 +50,7 @@ def sheet(page: CellSheet) -> None:
 
 COLUMNS: tables.Columns[Listed] = {
     "code": lambda each: each.cell.code,
-    "outcome": lambda each: outcome_cell(each.outcome),
+    "outcome": lambda each: verdict_page.outcome_cell(each.outcome),
     "mAh": lambda each: _number(each.capacity, 1e3),
     "mohm": lambda each: _number(each.resistance, 1e3),
     "%/month": lambda each: f"{each.loss_pct_month[0]:.1f}" if each.loss_pct_month else None,
@@ -79,7 +77,7 @@ def chosen_columns(text: str | None) -> Sequence[str]:
     names = [word.strip() for word in text.split(",") if word.strip()]
     for name in names:
         if name.casefold() not in known:
-            raise nearest_word_fault("--columns", name, list(COLUMNS))
+            raise values.nearest_word_fault("--columns", name, list(COLUMNS))
     # A row without its code could not be acted on.
     return list(dict.fromkeys(["code", *(known[name.casefold()] for name in names)]))
 

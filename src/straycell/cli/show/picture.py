@@ -6,10 +6,9 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
-from straycell.cli.app import options, output
+from straycell.cli.app import options, output, values
 from straycell.cli.app.files import Force as Force
 from straycell.cli.app.files import write_whole
-from straycell.cli.app.grammar import values
 
 if TYPE_CHECKING:
     from straycell.bench.paper.prints import Drawing
@@ -41,5 +40,4 @@ def write(drawing: Drawing, out: Path, force: bool) -> None:
 
 def say(drawing: Drawing, width: int) -> None:
     """As a part of a page."""
-    for line in drawing.lines(width, plain=not output.can_show(drawing.drawn)):
-        output.say(line)
+    output.say(*drawing.lines(width, plain=not output.can_show(drawing.drawn)))

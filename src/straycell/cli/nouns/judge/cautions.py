@@ -3,11 +3,10 @@
 from typing import Annotated
 
 from straycell.acceptance.grounds import grounds_words
-from straycell.cli.app import output
-from straycell.cli.app.grammar import lone_app, values
+from straycell.cli.app import output, values, verbs
 from straycell.safety import Caution, Step, all_cautions, cautions_for
 
-app = lone_app()
+app = verbs.lone_app()
 
 
 @app.command()

@@ -3,14 +3,13 @@
 from typing import Annotated
 
 from straycell.acceptance import Condemnation
+from straycell.bench.recording import record
 from straycell.bench.recording.discard import discard_cell
-from straycell.bench.recording.record import lost_words
 from straycell.bench.verdict_words import parting
 from straycell.cells import Stage
-from straycell.cli.app import cautions, context, output
-from straycell.cli.app.grammar import lone_app, values
+from straycell.cli.app import cautions, context, output, values, verbs
 
-app = lone_app()
+app = verbs.lone_app()
 
 
 @app.command()
@@ -41,10 +40,11 @@ def discard(
     if earlier is not None:
         output.talk("nothing was written: a discard is final, and its first reason holds")
     if project is not None:
-        for line in lost_words({project: (cell.code, done.in_build)}):
-            output.talk(line)
+        output.talk(*record.lost_words({project: (cell.code, done.in_build)}))
     if cell.stage is not Stage.HANDED_OVER:
-        _next(cell.code, not_looked_over=not done.looked_over)
+        # Without a look its hand-over list calls it damaged, so that comes before the box.
+        look = f"straycell reading add {cell.code} --look ..."
+        output.hint(f"next: {f'straycell cell move {cell.code} BOX' if done.looked_over else look}")
         cautions.talk(*parting(done.after.verdict), kinds=[cell.facts], room=cautions.BESIDE_ANSWER)
 
 
@@ -52,10 +52,3 @@ def _word(because: str, earlier: Condemnation | None) -> str:
     if earlier is None:
         return f"discarded: {because}"
     return f"was discarded on {output.day(earlier.at)} already: {earlier.because}"
-
-
-def _next(code: str, *, not_looked_over: bool) -> None:
-    """Where it goes, and the look that its list asks for: without one it travels as damaged."""
-    # Without a look its hand-over list calls it damaged, so that comes before the box.
-    look = f"straycell reading add {code} --look ..."
-    output.hint(f"next: {look if not_looked_over else f'straycell cell move {code} BOX'}")

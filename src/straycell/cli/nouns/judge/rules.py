@@ -9,14 +9,13 @@ from straycell.acceptance import Limit, RuleSet, read_rules
 from straycell.acceptance.grounds import grounds_words
 from straycell.bench.wording.figure_words import limit_words
 from straycell.bench.wording.shapes import Json
-from straycell.cli.app import context, output
-from straycell.cli.app.grammar import noun_app, values
+from straycell.cli.app import context, output, values, verbs
 from straycell.errors import EXIT_NEGATIVE, BadData
 from straycell.plain_text import one_line
 from straycell.quantities import count_of
 from straycell.typed import nearest_words
 
-app = noun_app("Every limit with its source; checking a rule file of your own.")
+app = verbs.noun_app("Every limit with its source; checking a rule file of your own.")
 
 
 @app.command("show")
@@ -62,8 +61,10 @@ def _limit_json(limit: Limit) -> Json:
 
 
 def _page(name: str, fingerprint: str, limits: list[Limit]) -> None:
-    output.say(f"{name}  ({fingerprint[:12]})")
-    output.say("A safety rule can be tightened in a file of your own, never loosened.")
+    output.say(
+        f"{name}  ({fingerprint[:12]})",
+        "A safety rule can be tightened in a file of your own, never loosened.",
+    )
     for limit in limits:
         mark = "  [safety]" if limit.safety else ""
         output.section(f"{limit.id}{mark}")

@@ -3,12 +3,11 @@
 from typing import Annotated
 
 from straycell.bench.paper.charts import boxes_chart_of
-from straycell.cli.app import cautions, context, output, tables
-from straycell.cli.app.grammar import noun_app, values
+from straycell.cli.app import cautions, context, output, tables, values, verbs
 from straycell.cli.show import picture
 from straycell.safety import Step
 
-app = noun_app("Where cells lie.")
+app = verbs.noun_app("Where cells lie.")
 DEFAULT_KIND = "shelf"
 
 

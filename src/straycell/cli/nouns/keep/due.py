@@ -6,14 +6,13 @@ from pathlib import Path
 from typing import Annotated
 
 from straycell.bench.wording.shapes import due_json
-from straycell.cli.app import cautions, context, files, output, tables
-from straycell.cli.app.grammar import lone_app, values
+from straycell.cli.app import cautions, context, files, output, tables, values, verbs
 from straycell.safety import Step, cautions_for
 from straycell.safety.due.calendar import calendar_file
 from straycell.safety.due.gather import due_now, due_until, survey
 from straycell.safety.due.survey import DueItem, common_step, due_kinds
 
-app = lone_app()
+app = verbs.lone_app()
 MOST_AHEAD_DAYS = 3660
 
 
@@ -137,8 +136,7 @@ def _page(found: list[DueItem], later: list[DueItem], now: datetime) -> None:
 def _later(later: list[DueItem]) -> None:
     if later:
         output.section("Later")
-        for item in later:
-            output.say(f"  {output.day(item.at)}  {item.subject}  {item.kind.title}")
+        output.say(*(f"  {output.day(item.at)}  {item.subject}  {item.kind.title}" for item in later))
 
 
 def _line(item: DueItem, now: datetime) -> None:

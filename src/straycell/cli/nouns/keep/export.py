@@ -3,10 +3,9 @@
 from pathlib import Path
 from typing import Annotated
 
-from straycell.cli.app import context, output
-from straycell.cli.app.grammar import lone_app, values
+from straycell.cli.app import context, output, values, verbs
 
-app = lone_app()
+app = verbs.lone_app()
 
 
 @app.command()

@@ -3,15 +3,14 @@
 from pathlib import Path
 from typing import Annotated, Any
 
-from straycell.cli.app import cautions, context, files, output, tables
-from straycell.cli.app.grammar import noun_app, values
+from straycell.cli.app import cautions, context, files, output, tables, values, verbs
 from straycell.quantities import count_of
 from straycell.safety import Step, cautions_for
 from straycell.safety.energy import Amount
 from straycell.safety.handover.listing import HandoverLine, HandoverList
 from straycell.store.book.records import HandoverEntry
 
-app = noun_app("What leaves for a collection point, with its list.")
+app = verbs.noun_app("What leaves for a collection point, with its list.")
 Number = Annotated[str, values.record_argument("hand-over", "The hand-over's number.", metavar="N")]
 
 
@@ -92,14 +91,13 @@ def close(number: Number) -> None:
         listed = writer.handover_list(before.id, bench.rules, bench.now)
     # A cell cleared meanwhile must not leave with the drum: it is named, so that somebody takes it out.
     stayed = sorted(set(before.codes) - set(entry.codes))
-    output.emit(document(entry, listed) | {"left_out": stayed}, lambda: _closed(entry))
+    count = count_of(len(entry.codes), "cell")
+    output.emit(
+        document(entry, listed) | {"left_out": stayed},
+        lambda: output.say(f"hand-over {entry.id} closed: {count} handed over to {entry.place}"),
+    )
     if stayed:
         output.talk(f"left out, because they are not condemned any more: {', '.join(stayed)}")
-
-
-def _closed(entry: HandoverEntry) -> None:
-    count = count_of(len(entry.codes), "cell")
-    output.say(f"hand-over {entry.id} closed: {count} handed over to {entry.place}")
 
 
 def _head(entry: HandoverEntry) -> dict[str, Any]:
@@ -138,8 +136,7 @@ def _page(entry: HandoverEntry, listed: HandoverList) -> None:
     for line in listed.lines:
         output.section(f"{line.count} x {line.form} {line.chemistry}: {_state(line)}")
         for cell in line.cells:
-            for text in output.wrap(f"{cell.code}  {cell.why}", "  "):
-                output.say(text)
+            output.say(*output.wrap(f"{cell.code}  {cell.why}", "  "))
     # The tool names rules and classifies nothing: that is the consignor's duty (ADR 1.4.2.1).
     output.listed(
         "May apply; check with the collection point",

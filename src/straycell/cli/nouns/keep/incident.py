@@ -2,18 +2,15 @@
 
 from typing import Annotated
 
-from straycell.bench.recording.discard import record_incident, withdraw_incident
-from straycell.bench.recording.record import lost_words
-from straycell.cli.app import cautions, clock, context, output, tables
-from straycell.cli.app.grammar import noun_app, values
-from straycell.cli.show.after_writing import talk_recorded
-from straycell.cli.show.verdict_page import outcome_cell
+from straycell.bench.recording import discard, record
+from straycell.cli.app import cautions, clock, context, output, tables, values, verbs
+from straycell.cli.show import after_writing, verdict_page
 from straycell.errors import UsageFault
 from straycell.readings import Mistake
 from straycell.safety import Step
 from straycell.safety.incidents import RETEST, incident_kinds
 
-app = noun_app("Something happened to cells: short circuit, drop, heat, water, a charger that failed.")
+app = verbs.noun_app("Something happened to cells: short circuit, drop, heat, water, a charger that failed.")
 
 
 @app.command("add")
@@ -31,7 +28,7 @@ def add(
     severe: Annotated[bool, values.flag("--severe", "Condemn at once, whatever the kind says.")] = False,
 ) -> None:
     """Record an incident: every cell named is held until it is tested and checked again."""
-    done = record_incident(context.bench(), codes, kind, note=note or "", severe=severe)
+    done = discard.record_incident(context.bench(), codes, kind, note=note or "", severe=severe)
     outcomes = [(after.cell, after.verdict.outcome.word) for after in done.after]
     output.emit(
         {
@@ -52,7 +49,7 @@ def add(
             {
                 "code": lambda after: after.cell.code,
                 "stage": lambda after: after.cell.stage,
-                "outcome": lambda after: outcome_cell(after.verdict.outcome),
+                "outcome": lambda after: verdict_page.outcome_cell(after.verdict.outcome),
             },
             flexible="stage",
             empty="",
@@ -66,8 +63,7 @@ def add(
         output.talk(f"held until {', '.join(RETEST[:-1])} and {RETEST[-1]} are recorded again{reason}")
     output.hint("of the wrong cell, or another kind? straycell incident withdraw CODE moves it")
     # A device that runs on a harmed cell is the more urgent danger, so it is named even with --quiet.
-    for line in lost_words(done.lost):
-        output.talk(line)
+    output.talk(*record.lost_words(done.lost))
     cautions.talk(
         Step.INCIDENT, *([Step.DISCARD] if done.severe else []), kinds=[cell.facts for cell, _ in outcomes]
     )
@@ -101,7 +97,7 @@ def withdraw(
             "--right-cell CODE or --kind KIND; with --mistake wrong-cell alone its other cells keep it",
         )
     mistake = mistake or (Mistake.MISTYPED if right_cell is None else Mistake.WRONG_CELL)
-    done = withdraw_incident(
+    done = discard.withdraw_incident(
         context.bench(),
         code,
         mistake,
@@ -128,7 +124,7 @@ def withdraw(
     counts = f"it counts as '{done.kind}' of {done.now_of}" if done.now_of else "its other cells keep it"
     line = f"'{done.was.kind}' of {done.cell} taken back as {mistake}: {counts}"
     output.emit(document, lambda: output.say(line))
-    talk_recorded(done.recorded, Step.INCIDENT)
+    after_writing.talk_recorded(done.recorded, Step.INCIDENT)
 
 
 @app.command("kinds")

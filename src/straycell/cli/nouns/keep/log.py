@@ -6,12 +6,11 @@ from typing import Annotated
 
 from straycell.bench.recording.tonight import Logged, last_write, log_since
 from straycell.bench.wording import shapes
-from straycell.cli.app import context, output, tables
-from straycell.cli.app.grammar import lone_app, values
+from straycell.cli.app import context, output, tables, values, verbs
 from straycell.errors import UsageFault
 from straycell.keys import RecordKey, key_of
 
-app = lone_app()
+app = verbs.lone_app()
 
 
 @app.command()

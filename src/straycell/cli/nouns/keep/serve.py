@@ -6,15 +6,14 @@ from importlib.util import find_spec
 from pathlib import Path
 from typing import Annotated, Any
 
-from straycell.cli.app import clock, context, output, tables
-from straycell.cli.app.grammar import noun_app, values
+from straycell.cli.app import clock, context, output, tables, values, verbs
 from straycell.cli.nouns.use.label_stocks import own_stocks
 from straycell.errors import BadData, UsageFault
 from straycell.labels.payload import address_payload
 from straycell.web.devices import Devices, Scope, devices_path
 from straycell.web.site import Settings
 
-app = noun_app("The bench page for a phone or a tablet, and the devices that may use it.")
+app = verbs.noun_app("The bench page for a phone or a tablet, and the devices that may use it.")
 NEEDED = ("fastapi", "jinja2", "multipart", "uvicorn")
 DEFAULT_PORT = 8010
 LOOPBACK = "127.0.0.1"
@@ -191,9 +190,11 @@ def _show_code(base: str, code: str) -> None:
     if sys.stderr.isatty():
         for line in _drawn(symbol_matrix(address_payload(address))):
             print(line, file=sys.stderr)
-    output.talk(f"bench page: {base}")
-    output.talk(f"to pair one device: {address}")
-    output.talk(f"or type the code there: {code[:4]}-{code[4:]}")
+    output.talk(
+        f"bench page: {base}",
+        f"to pair one device: {address}",
+        f"or type the code there: {code[:4]}-{code[4:]}",
+    )
 
 
 def _drawn(matrix: tuple[tuple[bool, ...], ...]) -> list[str]:

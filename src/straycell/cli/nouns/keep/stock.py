@@ -6,13 +6,12 @@ from typing import Annotated
 
 from straycell.bench.paper.inventory import boxes_now
 from straycell.bench.wording.shapes import stock_json
-from straycell.cli.app import cautions, context, output, tables
-from straycell.cli.app.grammar import lone_app, values
+from straycell.cli.app import cautions, context, output, tables, values, verbs
 from straycell.cli.show import picture
 from straycell.safety import Step
 from straycell.safety.stock import BoxStock
 
-app = lone_app()
+app = verbs.lone_app()
 
 
 @app.command()
@@ -61,5 +60,4 @@ def _page(found: list[BoxStock]) -> None:
         over = ["it holds more than its limit: take cells out"] if box.over_limit else []
         output.bullets([*over, *(f"{title}: {count}" for title, count in box.attention)])
     if any(box.energy.estimated for box in found):
-        output.say("")
-        output.say("~ estimated in part: cells without a rated or measured capacity")
+        output.say("", "~ estimated in part: cells without a rated or measured capacity")

@@ -10,10 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from straycell.cli.app import clock, context, output
-from straycell.cli.app.grammar import noun_app, values
-from straycell.cli.app.progress import counting
-from straycell.cli.app.prompts import confirm
+from straycell.cli.app import clock, context, output, progress, prompts, values, verbs
 from straycell.errors import EXIT_NEGATIVE, BadData, Cure, StoreFault
 from straycell.quantities import count_of
 from straycell.store.location import mounts, place_warnings
@@ -23,7 +20,7 @@ if TYPE_CHECKING:
     from straycell.store.merge.take_in import Merged
     from straycell.store.salvage.fresh_store import Salvaged
 
-app = noun_app("The file that holds it all: check, backup, restore, merge.")
+app = verbs.noun_app("The file that holds it all: check, backup, restore, merge.")
 
 
 @contextmanager
@@ -124,8 +121,12 @@ def info() -> None:
         document | {"place_warnings": warnings},
         lambda: output.facts((name.replace("_", " "), _words(value)) for name, value in document.items()),
     )
-    for warning in warnings:
-        output.talk(f"move it, with `store backup` and `store restore`, to a disk of this machine: {warning}")
+    output.talk(
+        *(
+            f"move it, with `store backup` and `store restore`, to a disk of this machine: {warning}"
+            for warning in warnings
+        )
+    )
 
 
 def _words(value: object) -> str:
@@ -180,7 +181,7 @@ def restore(
     path, bench = context.store_path(), context.bench()
     # What was written since the backup leaves the store with it: a person says yes to that.
     if path.exists():
-        confirm(yes, f"replace the store {path} by {file}?")
+        prompts.confirm(yes, f"replace the store {path} by {file}?")
     with _about(file, "name a file that this wrote: straycell store backup FILE"):
         done = restore_store(file, path, now=bench.now, rules=bench.rules)
     output.emit(
@@ -246,9 +247,9 @@ def salvage(
 
 def _salvaged(new: Path, done: Salvaged) -> None:
     output.say(
-        f"{new}: a new store, bench {done.bench}, with {count_of(done.cells, 'cell')}, {count_of(done.readings, 'reading')}"
+        f"{new}: a new store, bench {done.bench}, with {count_of(done.cells, 'cell')}, {count_of(done.readings, 'reading')}",
+        "lost:" if done.lost else "nothing was lost",
     )
-    output.say("lost:" if done.lost else "nothing was lost")
     output.bullets(done.lost)
 
 
@@ -278,9 +279,9 @@ def merge(
     """Take another bench's store into this one: codes and times are kept, nothing comes twice."""
     from straycell.store.merge.take_in import merge_store
 
-    with counting("tables") as progress, _about(file, "name the other bench's store"):
+    with progress.counting("tables") as tell, _about(file, "name the other bench's store"):
         merged = context.write_long(
-            lambda writer: writer.write(merge_store, file, progress), context.size_of(file)
+            lambda writer: writer.write(merge_store, file, tell), context.size_of(file)
         )
     output.emit(
         {

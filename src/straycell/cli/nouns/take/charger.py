@@ -2,14 +2,13 @@
 
 from typing import Annotated, Any
 
-from straycell.cli.app import clock, context, output, tables
-from straycell.cli.app.grammar import noun_app, values
+from straycell.cli.app import clock, context, output, tables, values, verbs
 from straycell.keys import NEW
 from straycell.meters import parse_accuracy, show_accuracy
 from straycell.quantities import Dimension, Measured, show
 from straycell.readings import COUNTS_FOR, Charger, Quantity, Reading, measured, newest
 
-app = noun_app("What charges the cells, and where each slot ends.")
+app = verbs.noun_app("What charges the cells, and where each slot ends.")
 SlotOption = Annotated[
     int | None, values.whole("--slot", "Which of its slots (default: all alike).", low=1, high=99)
 ]

@@ -4,20 +4,14 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Annotated, Any
 
-from straycell.bench.recording import record
-from straycell.bench.recording.correction import Correction
-from straycell.bench.recording.many import Which
-from straycell.bench.recording.reading_form import notes_of
-from straycell.bench.recording.tonight import undo_last
-from straycell.bench.wording import shapes
-from straycell.bench.wording.sheet_words import describe, value_text
-from straycell.cli.app import context, output, tables
-from straycell.cli.app.grammar import noun_app, values
+from straycell.bench.recording import many, reading_form, record, tonight
+from straycell.bench.wording import shapes, sheet_words
+from straycell.cli.app import context, output, tables, values, verbs
 from straycell.cli.show.after_writing import talk_recorded
 from straycell.errors import UsageFault
 from straycell.readings import OF_CHARGE, OF_READING, Item, Mistake, Quantity
 
-app = noun_app("What was measured or seen; a wrong one is superseded, never edited.")
+app = verbs.noun_app("What was measured or seen; a wrong one is superseded, never edited.")
 MeterOption = Annotated[
     str | None, values.text_option("--meter", "What it was taken with (meter add).", metavar="M")
 ]
@@ -30,8 +24,7 @@ def add(code: values.CellArgument, meter: MeterOption = None, at: AtOption = Non
     """Record what was measured or seen of a cell; several quantities on one line are recorded together."""
     recorded = record.record_readings(context.bench(), code, _plain(said), meter=meter, at=at)
     _show_made(recorded.items)
-    for note in notes_of(said):
-        output.talk(note)
+    output.talk(*reading_form.notes_of(said))
     talk_recorded(recorded)
 
 
@@ -51,8 +44,8 @@ def _show_made(made: Sequence[Item]) -> None:
                     f"{item.id}",
                     *([] if one_cell else [item.cell]),
                     item.quantity.value,
-                    value_text(item, defaults),
-                    describe(item),
+                    sheet_words.value_text(item, defaults),
+                    sheet_words.describe(item),
                 ]
                 for item in made
             ],
@@ -95,8 +88,8 @@ def supersede(
     again. A charge is superseded with the options of charge add.
     """
     bench = context.bench()
-    correction = Correction(mistake, _plain(said), meter, at, bench.now)
-    named, which = tuple(numbers or ()), Which(tuple(numbers or ()), box, teardown)
+    correction = reading_form.Correction(mistake, _plain(said), meter, at, bench.now)
+    named, which = tuple(numbers or ()), many.Which(tuple(numbers or ()), box, teardown)
     if last is None and (not named or box is not None or teardown is not None):
         raise UsageFault(
             "which readings is missing", "give their numbers, or --last WORD with codes, --box or --teardown"
@@ -125,7 +118,7 @@ def supersede(
 @app.command("undo")
 def undo(because: values.BecauseOption) -> None:
     """Take back the last record of this bench as mistyped, within an hour; then record it right."""
-    done = undo_last(context.bench(), because)
+    done = tonight.undo_last(context.bench(), because)
     output.emit(
         {"superseded": done.numbers, "mistake": Mistake.MISTYPED, "because": because},
         lambda: output.say(f"{', '.join(done.numbers)} taken back"),

@@ -7,8 +7,7 @@ from typing import Annotated, Any
 from straycell.bench.paper.charts import yield_chart, yields_of
 from straycell.bench.wording import shapes
 from straycell.cells import Cell
-from straycell.cli.app import cautions, context, output, tables
-from straycell.cli.app.grammar import noun_app, values
+from straycell.cli.app import cautions, context, output, tables, values, verbs
 from straycell.cli.show import picture
 from straycell.errors import UsageFault
 from straycell.quantities import Window
@@ -17,7 +16,7 @@ from straycell.safety import Step
 from straycell.store.book.records import Event
 from straycell.teardowns import Teardown, parse_teardown_code
 
-app = noun_app("What was opened, where it was found, and what came out of it.")
+app = verbs.noun_app("What was opened, where it was found, and what came out of it.")
 
 
 CodeArgument = Annotated[str, values.text_argument("CODE", "The tear-down, like AT3.")]

@@ -7,15 +7,15 @@ from pathlib import Path
 from typing import Annotated
 
 from straycell.bench.wording.sheet_words import kind_words
-from straycell.cli.app import context, files, options, output, tables
-from straycell.cli.app.grammar import noun_app, values
-from straycell.cli.show import picture, trace_page
-from straycell.cli.show.after_writing import talk_doubts, talk_recorded
+from straycell.cli.app import context, files, options, output, tables, values, verbs
+from straycell.cli.show import after_writing, picture, trace_page
 from straycell.errors import UsageFault
 from straycell.quantities import Dimension, Window, show
 from straycell.store.book.records import TraceEntry
 
-app = noun_app("Recorded curves: capacity, energy and resistance out of a file, with their uncertainty.")
+app = verbs.noun_app(
+    "Recorded curves: capacity, energy and resistance out of a file, with their uncertainty."
+)
 _CUTOFF = Window(1.0, 4.5)
 """Of the small curve; its last line is longer by the name of the cut-off."""
 _LONG_BYTES = 4_000_000
@@ -90,9 +90,8 @@ def add(
         trace_page.document(filed.entry, numbers, [], doubts),
         lambda: trace_page.figures(filed.entry, numbers, [], doubts),
     )
-    for note in filed.notes:
-        output.talk(note)
-    talk_recorded(filed.recorded)
+    output.talk(*filed.notes)
+    after_writing.talk_recorded(filed.recorded)
 
 
 @app.command("list")
@@ -148,7 +147,7 @@ def show_one(number: Number) -> None:
         output.listed("How it was read", entry.result["notes"])
 
     output.emit(trace_page.document(entry, stand, gone, list(doubts.values())), page)
-    talk_doubts(doubts, sheet.remedy)
+    after_writing.talk_doubts(doubts, sheet.remedy)
 
 
 @app.command("plot")
@@ -222,4 +221,4 @@ def _explained(number: str, because: str, *, there: bool) -> None:
     output.emit(
         {"code": cell, "explained": number, "kept": there}, lambda: output.say(f"{number}  {cell}  {what}")
     )
-    talk_recorded(done)
+    after_writing.talk_recorded(done)

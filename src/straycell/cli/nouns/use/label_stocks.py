@@ -5,9 +5,7 @@ from pathlib import Path
 from typing import Annotated
 
 from straycell.cells import Form
-from straycell.cli.app import clock, context, files, output, tables
-from straycell.cli.app.grammar import values
-from straycell.cli.app.options import current
+from straycell.cli.app import clock, context, files, options, output, tables, values
 from straycell.errors import BadData, UsageFault
 from straycell.labels.page import CALIBRATION_MM
 from straycell.labels.stocks.stock import Stock
@@ -36,7 +34,7 @@ Scale = Annotated[
 def own_stocks() -> Path:
     """Where a person's own stocks lie: as STRAYCELL_LABELS says, else beside the store, so that they move with it."""
     # Beside the store by default: a backup of the folder then takes the stocks along.
-    named = current().env.get(STOCKS_VARIABLE)
+    named = options.current().env.get(STOCKS_VARIABLE)
     own = Path(named).expanduser() if named else context.store_path().parent / STOCKS_FOLDER
     if named and not own.exists():
         raise BadData(f"there is no {own}", f"{STOCKS_VARIABLE} names a TOML file or a folder of them")

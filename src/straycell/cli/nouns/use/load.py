@@ -5,8 +5,7 @@ from typing import Annotated, Any
 
 from straycell.acceptance import Outcome
 from straycell.bench.device_use import OneCell, forbidden, gentle_run, look_up, most_a, runtime_json
-from straycell.cli.app import cautions, clock, context, files, output
-from straycell.cli.app.grammar import noun_app, values
+from straycell.cli.app import cautions, clock, context, files, output, values, verbs
 from straycell.cli.nouns.use import device_load
 from straycell.cli.show import load_page
 from straycell.errors import BadData, NegativeAnswer, UsageFault
@@ -16,7 +15,7 @@ from straycell.physics.run_time.for_runtime import TOLERANCE, Run, current_for_r
 from straycell.quantities import Dimension, Window
 from straycell.safety import Step
 
-app = noun_app("What a device draws, and which resistor or current gives the hours wanted.")
+app = verbs.noun_app("What a device draws, and which resistor or current gives the hours wanted.")
 SUPPLIES_V = (4.2, 3.7, 3.3, 3.0)
 _HOURS = Window(36.0, 20 * 365.25 * 86400.0, "a run time")
 

@@ -5,13 +5,12 @@ from typing import Annotated, Any
 
 from straycell.bench.project_match import device_answers_of, understood
 from straycell.bench.wording.project_words import charger_words, load_line
-from straycell.cli.app import context, output, tables
-from straycell.cli.app.grammar import noun_app, values
+from straycell.cli.app import context, output, tables, values, verbs
 from straycell.projects import Project, ProjectFaults, finish_faults, read_project_file
 from straycell.quantities import Dimension, show
 from straycell.store.book.records import ProjectEntry
 
-app = noun_app("Devices waiting for cells: load, need, charger and protection, from a TOML file.")
+app = verbs.noun_app("Devices waiting for cells: load, need, charger and protection, from a TOML file.")
 Name = Annotated[str, values.text_argument("NAME", "The project, exactly as named in its file.")]
 
 

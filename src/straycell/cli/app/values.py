@@ -200,7 +200,7 @@ def takes(
     def dressed(command: Callable[..., None]) -> Callable[..., None]:
         def run(**given: Any) -> None:
             said = {option.name: given.pop(option.name) for option in options}
-            command(**given, **{name: value for name, value in said.items() if not _left_out(value)})
+            command(**given, **{name: value for name, value in said.items() if value not in (None, [])})
 
         own = [
             p
@@ -215,10 +215,6 @@ def takes(
         return run
 
     return dressed
-
-
-def _left_out(value: object) -> bool:
-    return value is None or value == []
 
 
 def _parameter(field: Field, *, needed: bool) -> inspect.Parameter:
