@@ -10,7 +10,7 @@ import typer
 
 from straycell.bench.context import Reader, Writer
 from straycell.bench.paper.build_sheet import build_sheet
-from straycell.bench.project_match import project_match, require_plan, true_plan, understood
+from straycell.bench.project_match import project_match, require_plan, true_plan, understood, unfit_in
 from straycell.bench.recording.finish import OF_DEVICE, Device, finish_build, require_finishable
 from straycell.builds import Build
 from straycell.cells import Look, Stage
@@ -24,6 +24,7 @@ from straycell.cli.show.group_voltages import (
     groups_document,
     talk_groups,
 )
+from straycell.cli.show.unfit import codes_in_words, talk_unfit, unfit_document
 from straycell.errors import BadData, NegativeAnswer, UsageFault
 from straycell.keys import NEW
 from straycell.matching import Match
@@ -44,15 +45,21 @@ def list_all() -> None:
     """List builds."""
     with context.reading() as reader:
         builds = reader.builds()
+        harmed = unfit_in(context.bench(), reader, builds)
     columns: tables.Columns[Build] = {
         "project": lambda b: b.project,
         "state": lambda b: b.state,
         "since": lambda b: output.day(b.reserved_at),
-        "cells": lambda b: ", ".join(b.codes),
+        "cells": lambda b: ", ".join(codes_in_words(b.codes, harmed)),
     }
     tables.listing(
-        builds, document, columns, flexible="cells", empty="no build yet: straycell build reserve NAME"
+        builds,
+        lambda build: document(build) | {"unfit": unfit_document(build.codes, harmed)},
+        columns,
+        flexible="cells",
+        empty="no build yet: straycell build reserve NAME",
     )
+    talk_unfit(harmed)
 
 
 @app.command("reserve")
