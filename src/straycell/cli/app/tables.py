@@ -83,13 +83,23 @@ def table(
     flexible: str | None,
     empty: str,
     right: Collection[str] = (),
+    spare: str | None = None,
 ) -> None:
-    """Rows under headers; `flexible` gives way (None: nothing may be cut), `right` are figures; `empty` goes to stderr."""
+    """Rows under headers; `flexible` gives way (None: nothing may be cut), `right` are figures; `empty` goes to stderr.
+
+    `spare` draws what other columns say in figures: it is left out where the table would be too wide.
+    """
     if not rows:
         output.talk(empty)
         return
     cells = [[_tidy(cell) for cell in row] for row in rows]
     current = options.current()
+    if (
+        spare is not None
+        and sum(max(map(len, c)) + 2 for c in zip(headers, *cells, strict=True)) - 2 > current.columns
+    ):
+        at = headers.index(spare)
+        headers, cells = [*headers[:at], *headers[at + 1 :]], [[*row[:at], *row[at + 1 :]] for row in cells]
     widths = [max(map(len, column)) for column in zip(headers, *cells, strict=True)]
     gives_way = 0 if flexible is None else max(0, widths[headers.index(flexible)] - _LEAST)
     needed = sum(widths) - gives_way + 2 * (len(widths) - 1)
