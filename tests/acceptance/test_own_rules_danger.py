@@ -73,10 +73,10 @@ def test_a_charger_s_doubt_is_written_whatever_limit_is_one_s_own(limit_id: str)
 @pytest.mark.parametrize(
     ("limit_id", "figures"),
     [
-        ("self-discharge", {"value": 1e9}),
+        ("self-discharge", {"value": 1e4}),
         ("self-discharge", {"values": {"pack": 5.1}}),
         ("resistance", {"values": {"light": 2.6}}),
-        ("unrated-resistance-dc", {"value": 1e9}),
+        ("unrated-resistance-dc", {"value": 1e4}),
         ("unrated-capacity", {"value": 50.0}),
         ("board-drain", {"value": 2e-4}),
         ("pair-temperature", {"value": 100.0}),
@@ -125,3 +125,23 @@ def test_what_a_safety_rule_looks_at_is_not_narrowed(limit_id: str, value: float
     """Fewer days that are looked at, or a longer rest before heat counts, would let a hold pass unseen."""
     rules, faults = merge_rules(shipped_rules(), {"name": "own", "limit": [{"id": limit_id, "value": value}]})
     assert rules is None and "cannot be loosened" in faults[0]
+
+
+@pytest.mark.parametrize("figure", [10**400, 1e300, 100_001, float("inf"), float("nan"), True, "2.5 V"])
+def test_a_figure_that_no_limit_can_have_is_a_fault_of_the_file(figure: object) -> None:
+    """So many days lead out of the calendar, and so many digits out of what a computer reckons with."""
+    for limit_id in ("pair-days", "rest-time", "voltage-floor"):
+        rules, faults = merge_rules(
+            shipped_rules(), {"name": "own", "limit": [{"id": limit_id, "value": figure}]}
+        )
+        assert rules is None and all("expected a number" in fault for fault in faults)
+
+
+@pytest.mark.parametrize("figure", [100_000, -100_000, 0])
+def test_whatever_figure_is_taken_every_cell_is_judged(figure: float) -> None:
+    """As far as each limit may be moved."""
+    evidence = good().evidence()
+    for limit_id, limit in shipped_rules().limits.items():
+        rules, _ = merge_rules(shipped_rules(), {"name": "own", "limit": [{"id": limit_id, "value": figure}]})
+        for at in (3.0, 20.0, 120.0) if rules is not None and limit.values else ():
+            assert rules is not None and assess(evidence, rules, day(at)).reasons

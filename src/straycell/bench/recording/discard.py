@@ -1,24 +1,18 @@
 """Taking a cell out of use for good; recording that something happened to cells, and taking that back as a mistake."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TYPE_CHECKING
 
 from straycell.acceptance import Condemnation
 from straycell.acceptance.evidence import DISMANTLED, Upset
-from straycell.bench.context import Bench
+from straycell.bench.context import Bench, Writer
 from straycell.bench.recording.record import After, Lost, Recorded
 from straycell.errors import BadData
 from straycell.plain_text import one_line
 from straycell.readings import Mistake
 from straycell.safety.handover.listing import NOT_LOOKED_OVER, condition_of
 from straycell.safety.incidents import IncidentKind, find_incident, severe_in
-
-if TYPE_CHECKING:
-    from straycell.store.writer import Writer
 
 
 @dataclass(frozen=True, slots=True)
