@@ -1,7 +1,5 @@
 """What happened to cells: recorded, and taken back as a mistake. It never vanishes: it goes to the right cell or kind."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 
 from sqlalchemy import select
