@@ -117,7 +117,15 @@ def stocks_list() -> None:
         ) from None
     tables.listing(
         list(known.values()),
-        _document,
+        lambda stock: {
+            "name": stock.name,
+            "width_mm": stock.shape.width_mm,
+            "height_mm": stock.shape.height_mm,
+            "per_page": stock.per_page,
+            "where": stock.where,
+            "forms": list(stock.forms),
+            "least_dpi": stock.dpi,
+        },
         {
             "name": lambda s: s.name,
             "label": lambda s: f"{s.shape.width_mm:g} x {s.shape.height_mm:g} mm",
@@ -127,18 +135,6 @@ def stocks_list() -> None:
         flexible="for",
         empty="no stock",
     )
-
-
-def _document(stock: Stock) -> dict[str, object]:
-    return {
-        "name": stock.name,
-        "width_mm": stock.shape.width_mm,
-        "height_mm": stock.shape.height_mm,
-        "per_page": stock.per_page,
-        "where": stock.where,
-        "forms": list(stock.forms),
-        "least_dpi": stock.dpi,
-    }
 
 
 def _for(stock: Stock) -> str:
