@@ -64,11 +64,13 @@ def add(
         meter = replace(meter, voltage_resolution=parse_resolution(voltage_resolution))
     with context.writing(create=True) as writer:
         writer.add_meter(meter)
-    output.emit(shapes.meter_json(meter), lambda: _page(meter))
-    if like:
-        output.hint(
-            f"the figures of class {like} are {meter_classes()[like].source}; your meter's sheet is better"
-        )
+    output.emit(
+        shapes.meter_json(meter),
+        lambda: _page(meter),
+        then=f"the figures of class {like} are {meter_classes()[like].source}; your meter's sheet is better"
+        if like
+        else "",
+    )
 
 
 @app.command("list")
@@ -175,9 +177,13 @@ def fault(
             for c in floats
         ),
     ]
-    output.emit(document, lambda: output.say(f"{' and '.join(parts)} taken back"))
-    if cells:
-        output.hint(f"measure each again before anything else, with another meter: {', '.join(cells)}")
+    output.emit(
+        document,
+        lambda: output.say(f"{' and '.join(parts)} taken back"),
+        then=f"measure each again before anything else, with another meter: {', '.join(cells)}"
+        if cells
+        else "",
+    )
     if floats:
         names = ", ".join(dict.fromkeys(c.name for c in floats))
         output.hint(

@@ -254,9 +254,7 @@ def from_log(file: Path, out: Path, columns: str | None, power: bool, force: boo
             f"{out}  {len(times)} rows, {show(times[-1], Dimension.DURATION)} a round: {show(mean, unit)} on the mean, "
             f"up to {show(most, unit)}"
         ),
-    )
-    output.hint(
-        f'name it in a project, profile = "{out.name}", or: straycell runtime CODE --profile {out} --until 3.0V'
+        then=f'name it in a project, profile = "{out.name}", or: straycell runtime CODE --profile {out} --until 3.0V',
     )
 
 

@@ -83,9 +83,10 @@ def calibrate(
         size = PAGES_MM["letter" if page is PageSize.LETTER else "A4"]
         files.write_whole(out, calibration_pdf(clock.now(), size), force=force)
         output.emit(
-            {"files": [str(out)]}, lambda: output.say(f"{out}  print it at 100 % and measure its lines")
+            {"files": [str(out)]},
+            lambda: output.say(f"{out}  print it at 100 % and measure its lines"),
+            then="then: straycell label calibrate --printer NAME --measured 148.2mm",
         )
-        output.hint("then: straycell label calibrate --printer NAME --measured 148.2mm")
         return
     # Printing and recording are two days' work; a line with both would record what nobody measured.
     if out is not None or printer is None or (measured is None) == (scale is None):
@@ -99,8 +100,11 @@ def calibrate(
     factor = require_scale(round(factor, 4))
     with context.writing(create=True) as writer:
         writer.record_scale(printer, factor)
-    output.emit({"printer": printer, "scale": factor}, lambda: output.say(f"{printer}  drawn by {factor:g}"))
-    output.hint(f"next: straycell label sheet --printer '{printer}' --out PDF")
+    output.emit(
+        {"printer": printer, "scale": factor},
+        lambda: output.say(f"{printer}  drawn by {factor:g}"),
+        then=f"next: straycell label sheet --printer '{printer}' --out PDF",
+    )
 
 
 def stocks_list() -> None:
