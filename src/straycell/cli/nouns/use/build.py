@@ -261,10 +261,9 @@ def _write_sheet(name: str, out: Path, *, force: bool) -> None:
     output.emit(
         {"files": [str(out)], "count": len(build.codes), "labels": list(build.codes)},
         lambda: output.say(f"{out}  {count}, {len(build.groups)} in series"),
-    )
-    # Six codes show the pattern; a pack's whole list would fill the screen below the answer.
-    output.hint(
-        f"labels: straycell label sheet {' '.join(build.codes[:6])}{' ...' if len(build.codes) > 6 else ''} --out labels.pdf"
+        # Six codes show the pattern; a pack's whole list would fill the screen below the answer.
+        then=f"labels: straycell label sheet {' '.join(build.codes[:6])}"
+        f"{' ...' if len(build.codes) > 6 else ''} --out labels.pdf",
     )
 
 
