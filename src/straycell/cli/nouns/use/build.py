@@ -245,12 +245,6 @@ def sheet(
     force: files.Force = False,
 ) -> None:
     """Draw the positions of a reserved build with their codes, and what to do in which order."""
-    _write_sheet(name, out, force=force)
-    cautions.talk(Step.BUILD)
-
-
-def _write_sheet(name: str, out: Path, *, force: bool) -> None:
-    """Write the build sheet of a project whose cells are reserved or built in."""
     from straycell.labels.build_sheet_render import build_sheet_pdf
 
     bench = context.bench()
@@ -265,6 +259,7 @@ def _write_sheet(name: str, out: Path, *, force: bool) -> None:
         then=f"labels: straycell label sheet {' '.join(build.codes[:6])}"
         f"{' ...' if len(build.codes) > 6 else ''} --out labels.pdf",
     )
+    cautions.talk(Step.BUILD)
 
 
 def document(build: Build) -> dict[str, Any]:
