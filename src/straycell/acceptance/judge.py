@@ -100,8 +100,11 @@ def judge(evidence: Evidence, rules: RuleSet, now: datetime, recorded: datetime 
     if own:
         reasons += _own_discards(case, reasons, tests)
     reasons += [reason for rule in GRADING for reason in rule(case)]
-    reasons = _indoors(case, reasons)
-    return Judgement(_verdict(case, tuple(reasons)), found)
+    verdict = _verdict(case, tuple(_indoors(case, reasons)))
+    # What is remembered refers back to its case: emptied, both are gone at once, without a search for garbage.
+    case.memo.clear()
+    shipped.memo.clear()
+    return Judgement(verdict, found)
 
 
 def _alike(evidence: Evidence, rules: RuleSet, now: datetime) -> tuple[dict[object, Any], Sequence[Test]]:
@@ -114,7 +117,8 @@ def _alike(evidence: Evidence, rules: RuleSet, now: datetime) -> tuple[dict[obje
         try:
             # The reason of what it condemns may be written with a limit that differs.
             if any(tried.side is Side.BEYOND for tried in test(case)):
-                return {}, CONDEMNING
+                memo.clear()
+                return memo, CONDEMNING
         except KeyError:  # it asks for a limit of the person's own: left to both rule sets
             left.append(test)
     return memo, left
