@@ -278,6 +278,15 @@ class Verdict:
     last_reading: str
 
     @property
+    def monthly_loss(self) -> tuple[float, float | None] | None:
+        """The self-discharge that it counted: value and U, in % a month."""
+        checks = (r for r in self.reasons if r.rule.startswith("self-discharge") and r.unit == "%/month")
+        return next(
+            ((r.observed, r.expanded_uncertainty) for r in checks if isinstance(r.observed, float | int)),
+            None,
+        )
+
+    @property
     def deciding(self) -> tuple[Reason, ...]:
         """The reasons that keep the outcome from being better, the failed ones first."""
         # What is known to be bad comes before what is only unknown: the first cannot be mended by measuring.

@@ -8,7 +8,6 @@ from __future__ import annotations
 import difflib
 import hashlib
 import json
-import math
 import textwrap
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
@@ -27,8 +26,10 @@ from straycell.readings import CautiousDefaults
 from straycell.shipped import shipped_table
 
 _SHOWN = 150
-MOST_RULE_BYTES = 1_000_000
 """Characters of a fault that are shown where several are together."""
+MOST_RULE_BYTES = 1_000_000
+LARGEST_FIGURE = 100_000
+"""No limit is larger in its unit; days beyond it lead out of the calendar."""
 
 
 class Shown(StrEnum):
@@ -124,6 +125,14 @@ class RuleSet:
 
     def limit(self, limit_id: str) -> Limit:
         return self.limits[limit_id]
+
+    def behind(self, rule: str) -> Limit | None:
+        """The limit that a reason of this rule is judged under: rules are named more finely, capacity-pack under capacity."""
+        stem = max(
+            (known for known in self.limits if f"{rule}-".startswith(f"{known}-")), key=len, default=""
+        )
+        held = next((limit for limit in self.limits.values() if rule in limit.holds), None)
+        return held or self.limits.get(stem)
 
     def figure(self, limit_id: str, *keys: str) -> float:
         """The figure of a limit for the first key present."""
@@ -297,9 +306,14 @@ def _new_values(shipped: Limit, entry: Mapping[str, Any], label: str) -> tuple[L
         if key not in own:
             faults.append(f"{label}: unknown key '{_shown(key)}'; it has {', '.join(own)}")
         # In Python True is an int: it would pass as the limit 1.0.
-        elif isinstance(figure, bool) or not isinstance(figure, int | float) or not math.isfinite(figure):
+        elif (
+            isinstance(figure, bool)
+            or not isinstance(figure, int | float)
+            or not abs(figure) <= LARGEST_FIGURE
+        ):
             faults.append(
-                f"{label}: {key} is {_shown(repr(figure))}; expected a number in {shipped.unit or 'its unit'}"
+                f"{label}: {key} is {_shown(repr(figure))}; expected a number in {shipped.unit or 'its unit'}, "
+                f"{LARGEST_FIGURE} at most"
             )
         elif shipped.safety and shipped.looser(key, figure):
             bound = "at least" if shipped.bound == "min" else "at most"
@@ -360,5 +374,5 @@ def _rule_set(name: str, limits: Mapping[str, Limit]) -> RuleSet:
 
 
 # The figures may stay while a function changes: without this number its old verdicts would still be trusted.
-ENGINE = 17
+ENGINE = 20
 """Raise when the rule functions change what they answer: recorded verdicts are then computed again."""

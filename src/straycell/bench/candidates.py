@@ -4,7 +4,6 @@ from collections.abc import Collection, Mapping
 from datetime import datetime
 
 from straycell.acceptance import Evidence, Figures, RuleSet, figures
-from straycell.bench.cell_list import monthly_loss
 from straycell.bench.context import Reader
 from straycell.bench.verdict_words import why
 from straycell.matching import Candidate
@@ -50,7 +49,7 @@ def candidates(
                 own_trace=traces.get(code),
                 rest=rest_voltage(evidence, known, rules),
                 most_charge_a=known.most_charge_a,
-                loss_per_month=_loss_share(monthly_loss(verdict)),
+                loss_per_month=_loss_share(verdict.monthly_loss),
             )
         )
     return offers

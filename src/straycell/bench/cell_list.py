@@ -83,7 +83,7 @@ def cell_list(reader: Reader, rules: RuleSet, now: datetime, wanted: Wanted) -> 
                 verdict.valid_until,
                 known.capacity,
                 known.resistance,
-                monthly_loss(verdict),
+                verdict.monthly_loss,
                 notes.get(cell.code, ""),
             )
         )
@@ -100,14 +100,6 @@ def _mentions(cell: Cell, text: str, *notes: str) -> bool:
     words = [facts.marking, facts.maker, facts.date_code, cell.box or "", *notes]
     # A person remembers a piece of the print, and not how it was capitalised.
     return text.casefold() in " ".join(words).casefold()
-
-
-def monthly_loss(verdict: Verdict) -> tuple[float, float | None] | None:
-    """The self-discharge that the verdict counted: value and U, in % a month."""
-    checks = (r for r in verdict.reasons if r.rule.startswith("self-discharge") and r.unit == "%/month")
-    return next(
-        ((r.observed, r.expanded_uncertainty) for r in checks if isinstance(r.observed, float | int)), None
-    )
 
 
 # --- the orders of `cell list` and `verdict list`; equal ones go by code -----------------------------

@@ -232,16 +232,12 @@ def loss_percent_month(verdict: Verdict, case: Case | None = None) -> float:
 
     With `case` the latest stretch on the shelf counts where it was faster.
     """
-    own = [
-        float(r.observed) + (r.expanded_uncertainty or 0.0)
-        for r in verdict.reasons
-        if r.rule.startswith("self-discharge") and isinstance(r.observed, float)
-    ]
+    own = verdict.monthly_loss
     # Unmeasured counts as the discard limit of 5 %: the next check comes early rather than late.
     usual = float(figures()["loss_percent_month"]["usual"])
     latest = falls(case)[-1:] if case is not None else []
     shelf = [fall.rate.high for fall in latest if fall.unit == "%/month"]
-    return max([own[0] if own else usual, *shelf, 0.0])
+    return max([own[0] + (own[1] or 0.0) if own else usual, *shelf, 0.0])
 
 
 def sinks_at(case: Case, verdict: Verdict, state: Standing) -> datetime | None:

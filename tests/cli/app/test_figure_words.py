@@ -96,10 +96,11 @@ def test_an_unknown_limit_is_named_with_the_nearest(bench: Bench) -> None:
         ("capacity-discard", "capacity"),
         ("sibling-look-first", "sibling-look"),
         ("resistance-solo", "resistance"),
+        ("shelf-loss", "self-discharge-discard"),
     ],
 )
 def test_a_rule_as_a_verdict_names_it_shows_its_limit(bench: Bench, rule: str, limit: str) -> None:
-    """The longest name of a limit that the rule begins with, said on stderr; a whole name stays what it is."""
+    """As the limit says, else the longest one that the rule's name begins with; a whole name stays what it is."""
     done = bench.run(f"rules show {rule}")
     assert f"\n{limit}" in done.out and f"judged under {limit}" in " ".join(done.err.split())
     assert [each["id"] for each in bench.do(f"rules show {rule}")["limits"]] == [limit]

@@ -6,6 +6,7 @@ from datetime import UTC, datetime
 
 from straycell.acceptance.reasons import Outcome, Reason, Status, Verdict
 from straycell.bench import verdict_words
+from straycell.cli.show.verdict_page import row_of
 
 NOW = datetime(2026, 3, 1, tzinfo=UTC)
 
@@ -41,3 +42,9 @@ def test_different_figures_and_words_without_one_stay_as_they_are() -> None:
     """Nothing is lost, nothing is joined that does not belong together."""
     texts = ["no capacity measured", "seen: dented", "seen: rust", "74 mohm d.c.: solo", "80 mohm a.c.: solo"]
     assert why(*texts) == texts
+
+
+def test_a_graded_rule_shows_its_figures_as_its_limit_does() -> None:
+    """A ratio stays a ratio where the reason is named after the step it misses."""
+    missed = Reason("resistance-pack", Status.FAILED, Outcome.SOLO, "", 1.528, 0.082, 1.3, "1")
+    assert row_of(missed)[2:4] == ["1.528 ± 0.082 times", "1.3 times"]

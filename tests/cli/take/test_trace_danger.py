@@ -155,3 +155,20 @@ def test_a_charge_within_its_uncertainty_of_over_charged_holds(round_cell: Bench
     over = [CHARGED[0], (9000, 0.5, 3.6, 4.24), (3600, 0.05, 4.24, 4.24)]
     round_cell.do(f"trace add A00001O {rows_file(tmp_path, over)}")
     assert [r["status"] for r in reasons(round_cell, "voltage-over-full")] == ["close"]
+
+
+def test_a_trace_of_a_cell_marked_4_10_v_starts_full_at_its_own_end(bench: Bench, tmp_path: Path) -> None:
+    """Unmarked it was not charged full before the run."""
+    parts = [
+        (300, 0.0, 3.5, 3.5),
+        (9000, 0.5, 3.6, 4.1),
+        (3600, 0.05, 4.1, 4.1),
+        (300, 0.0, 4.09, 4.09),
+        EMPTY,
+    ]
+    file = rows_file(tmp_path, parts)
+    add = "cell add --form 18650 --chemistry nmc --rated-capacity 2500mAh"
+    for marked, at_least in (("--full-voltage 4.10V", False), ("", True)):
+        (cell,) = bench.do(f"{add} {marked}")
+        file.write_text(file.read_text() + "\n")
+        assert bench.do(f"trace add {cell['code']} {file} --temperature 22C")["at_least"] is at_least

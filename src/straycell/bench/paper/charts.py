@@ -57,7 +57,7 @@ def _limit_bar(reason: Reason, rules: RuleSet) -> Bar | None:
     # A limit of zero or below has no per cent; its rule is in the verdict's page.
     if not isinstance(value, int | float) or not isinstance(limit, int | float) or limit <= 0:
         return None
-    known = rules.limits.get(reason.rule)
+    known = rules.behind(reason.rule)
     shown, bound = (known.shown, known.bound) if known is not None else (Shown.PLAIN, "")
     spread = reason.expanded_uncertainty or 0.0
     low, at, high = (

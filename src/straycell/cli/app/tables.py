@@ -54,8 +54,11 @@ def grid(
     right: Collection[str] = (),
 ) -> None:
     """A table of `columns`: heading and value are written side by side, so that none slips under another."""
-    rows = [[_word(show(item)) for show in columns.values()] for item in items]
-    table(list(columns), rows, flexible=flexible, empty=empty, right=right)
+    table(list(columns), _rows(items, columns), flexible=flexible, empty=empty, right=right)
+
+
+def _rows(items: Sequence[_Item], columns: Columns[_Item]) -> list[list[Cell]]:
+    return [[_word(show(item)) for show in columns.values()] for item in items]
 
 
 def _word(value: object) -> Cell:
@@ -72,8 +75,7 @@ def lines(rows: Sequence[Sequence[str]], *, empty: str) -> None:
     widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
     for row in rows:
         line = "  ".join(text.ljust(width) for text, width in zip(row, widths, strict=True)).rstrip()
-        for part in output.wrap(line) if options.current().at_terminal else [line]:
-            output.say(part)
+        output.say(*(output.wrap(line) if options.current().at_terminal else [line]))
 
 
 def table(
@@ -99,8 +101,7 @@ def table(
     elif current.at_terminal or current.in_colour:
         _rich_table(headers, cells, flexible, right)
     else:
-        for line in _plain_table(headers, cells, flexible, right):
-            output.say(line)
+        output.say(*_plain_table(headers, cells, flexible, right))
 
 
 def _tidy(cell: Cell) -> str:
@@ -108,8 +109,9 @@ def _tidy(cell: Cell) -> str:
     return Marked(shown, cell.style) if isinstance(cell, Marked) else shown
 
 
-def story(headers: Sequence[str], rows: Sequence[Sequence[Cell]]) -> None:
+def story(items: Sequence[_Item], columns: Columns[_Item]) -> None:
     """Like a table, but the last column is written in full, below its row when it is long."""
+    headers, rows = list(columns), _rows(items, columns)
     brief = [[_tidy(cell) for cell in row[:-1]] for row in rows]
     widths = [max(len(row[i]) for row in [list(headers[:-1]), *brief]) for i in range(len(headers) - 1)]
     output.say("  ".join([*(h.ljust(w) for h, w in zip(headers[:-1], widths, strict=True)), headers[-1]]))

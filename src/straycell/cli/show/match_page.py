@@ -1,19 +1,14 @@
 """A match on the screen: who gets which cells, why these, why not the others, the pack they make."""
 
-import math
+from typing import Any
 
-from straycell.bench.candidates import candidates
-from straycell.bench.context import Bench, Reader
 from straycell.builds import Build
 from straycell.cells import position_name
 from straycell.cli.app import output
-from straycell.matching import Match, StockPlan, UseLimits
+from straycell.matching import Match, StockPlan
 from straycell.matching.pack.shape_search import shape_words
-from straycell.matching.screen import Demand, Screen, screen_all
 from straycell.matching.sheet.words import charge_lines, danger_lines, data_lines, discharge_line, fuse_lines
 from straycell.matching.words import run_hours
-from straycell.pictures.bars import Bar, Chart
-from straycell.projects import Project
 from straycell.quantities import Dimension, show
 
 SHOWN = 8
@@ -57,8 +52,10 @@ def page(found: Match, mass: str = "") -> None:
         say_cells(found)
         if found.runtime is not None:
             run = found.runtime
-            output.say(f"  runs {run_hours(run.low_h)} at the low end, {run_hours(run.expected_h)} expected")
-            output.say(f"  counted from {run.basis}; ends at {run.stop}")
+            output.say(
+                f"  runs {run_hours(run.low_h)} at the low end, {run_hours(run.expected_h)} expected",
+                f"  counted from {run.basis}; ends at {run.stop}",
+            )
         output.section("Why this one" if found.joining is None else "Why these")
         texts = (why.text for why in found.why if why.test not in _SHOWN_ELSEWHERE)
         output.bullets(dict.fromkeys(texts))
@@ -79,8 +76,7 @@ def page(found: Match, mass: str = "") -> None:
                 f"    and {len(found.not_chosen) - SHOWN} more: straycell match '{found.project}' --json"
             )
     if found.served:
-        output.say("")
-        output.say(f"plan {found.plan}")
+        output.say("", f"plan {found.plan}")
         _say_reserve(found)
 
 
@@ -96,8 +92,7 @@ def say_pack(found: Match, mass: str) -> None:
 
 
 def _say_reserve(plan: Match) -> None:
-    for line in output.command_lines(f"straycell build reserve '{plan.project}'", f"--plan {plan.plan}"):
-        output.say(line)
+    output.say(*output.command_lines(f"straycell build reserve '{plan.project}'", f"--plan {plan.plan}"))
 
 
 _SHOWN_ELSEWHERE = ("group", "place")
@@ -131,10 +126,10 @@ def say_cells(found: Match) -> None:
 _STATE_WORDS = {"reserved": "reserved", "finished": "built"}
 
 
-def held_document(found: Match, build: Build) -> dict[str, object]:
+def held_document(answer: dict[str, Any], build: Build) -> dict[str, Any]:
     """The JSON of `match`, with the plan by which the cells were reserved and how far the build is."""
     since = build.finished_at or build.reserved_at
-    return found.to_json() | {"plan": build.plan, "state": str(build.state), "since": since}
+    return answer | {"plan": build.plan, "state": str(build.state), "since": since}
 
 
 def held_page(found: Match, build: Build) -> None:
@@ -156,37 +151,3 @@ def held_page(found: Match, build: Build) -> None:
     if not finished:
         output.hint(f"next: straycell build finish '{build.project}'")
     output.hint(f"for other cells: straycell build dismantle '{build.project}', then match it again")
-
-
-# What a screen shows without scrolling.
-MOST_BARS = 24
-
-
-def chart_of(bench: Bench, reader: Reader, project: Project, found: Match) -> Chart:
-    """The groups of a pack beside their even share; else every cell that was run through the device, the best last."""
-    cells, limits = candidates(reader, bench.rules, bench.now), UseLimits.from_rules(bench.rules)
-    chosen = {code for group in found.groups for code in group}
-    if found.joining is not None:
-        held = {c.code: c.capacity for c in cells}
-        bars = []
-        for number, group in enumerate(found.groups, 1):
-            figures = [figure for code in group if (figure := held.get(code)) is not None]
-            value, u = math.fsum(f.value for f in figures), math.fsum(f.expanded for f in figures)
-            bars.append(Bar(f"group {number}", value - u, value, value + u, "*"))
-        # A string ends with its weakest group, so the distance from the even share is what balancing left.
-        even = math.fsum(bar.expected for bar in bars) / len(bars)
-        return Chart(f"{project.name}: what each group holds", "Ah", tuple(bars), even, "even share")
-    screen = Screen(Demand(project), limits, bench.now)
-    ran = [s for s in screen_all(screen, cells) if s.runtime is not None and math.isfinite(s.runtime.high_h)]
-    # The chosen ones nearest to the axis, where the eye begins on a chart drawn upwards.
-    ran.sort(key=lambda s: (s.candidate.code not in chosen, s.runtime.low_h if s.runtime else 0.0))
-    bars = [
-        Bar(
-            s.candidate.code, run.low_h, run.expected_h, run.high_h, "*" if s.candidate.code in chosen else ""
-        )
-        for s in ran[:MOST_BARS]
-        if (run := s.runtime) is not None
-    ]
-    title = f"{project.name}: how long each runs"
-    empty = "nothing to draw: no cell came so far that its run time was counted"
-    return Chart(title, "h", tuple(bars), project.need.runtime_h, "needed", empty)

@@ -8,9 +8,7 @@ from straycell.acceptance import Outcome, Reason, Status, Verdict, shipped_rules
 from straycell.acceptance.rules import Shown
 from straycell.bench.verdict_words import SIGNS, OutcomeWord, headline, next_steps, why
 from straycell.bench.wording.figure_words import figure
-from straycell.cli.app import output, tables
-from straycell.cli.app.grammar.values import word
-from straycell.cli.app.tables import Marked
+from straycell.cli.app import output, tables, values
 
 # --- how near a figure is to its limit
 
@@ -44,11 +42,12 @@ def _signs() -> tuple[str, str, str]:
 
 def say_headline(verdict: Verdict, lead: str = "") -> None:
     """The headline behind its sign, wrapped."""
-    for line in output.wrap(
-        "  ".join(filter(None, [f"{sign(verdict.outcome)} {lead}".strip(), headline(verdict)])),
-        "" if lead else "  ",
-    ):
-        output.say(line)
+    output.say(
+        *output.wrap(
+            "  ".join(filter(None, [f"{sign(verdict.outcome)} {lead}".strip(), headline(verdict)])),
+            "" if lead else "  ",
+        )
+    )
 
 
 def say_forbidden(code: str, against: Sequence[str]) -> None:
@@ -72,7 +71,7 @@ def page(verdict: Verdict, now: datetime, *, everything: bool = False) -> None:
         output.section("Every rule" if everything else "Not met")
         tables.table(
             ["rule", "status", "observed", "limit", "how near", "best", "safety"],
-            [_row(reason) for reason in shown],
+            [row_of(reason) for reason in shown],
             # A limit cut short would be read as another limit.
             flexible=None,
             empty="",
@@ -83,8 +82,9 @@ def page(verdict: Verdict, now: datetime, *, everything: bool = False) -> None:
     output.say(f"rules: {verdict.rules} ({verdict.rules_hash[:12]}), judged {output.stamp_short(verdict.at)}")
 
 
-def _row(reason: Reason) -> list[str | None]:
-    known = shipped_rules().limits.get(reason.rule)
+def row_of(reason: Reason) -> list[str | None]:
+    """A reason as a row of its table: its figures read as those of the limit behind it."""
+    known = shipped_rules().behind(reason.rule)
     shown = known.shown if known is not None else Shown.PLAIN
     return [
         reason.rule,
@@ -99,7 +99,7 @@ def _row(reason: Reason) -> list[str | None]:
 
 OutcomeOption = Annotated[
     Outcome | None,
-    word("--outcome", OutcomeWord, "Only cells with this outcome.", meaning=Outcome.from_word),
+    values.word("--outcome", OutcomeWord, "Only cells with this outcome.", meaning=Outcome.from_word),
 ]
 
 
@@ -119,6 +119,6 @@ def sign(outcome: Outcome) -> str:
     return drawn if output.can_show(drawn) else plain
 
 
-def outcome_cell(outcome: Outcome) -> Marked:
+def outcome_cell(outcome: Outcome) -> tables.Marked:
     """`▮▮▮ pack` for a table."""
-    return Marked(f"{sign(outcome)} {outcome.word}", _PLAIN[outcome][1])
+    return tables.Marked(f"{sign(outcome)} {outcome.word}", _PLAIN[outcome][1])

@@ -80,7 +80,7 @@ def _judged(pen: Pen, codes: Sequence[str], kin: Collection[str]) -> list[Judgem
 
 def _kin_of_signs(pen: Pen, found: Iterable[Finding], fallen: Collection[str] = ()) -> set[str]:
     """The siblings for whom these findings, or falls of these cells, are a sign."""
-    cells_ = {f.cell for f in found if f.rule in siblings.LEAKS} | set(fallen)
+    cells_ = {f.cell for f in found if f.rule in siblings.signs()} | set(fallen)
     return siblings.siblings_of(pen.conn, cells_) if cells_ else set()
 
 

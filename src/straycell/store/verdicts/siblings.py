@@ -16,30 +16,27 @@ from typing import Any
 from sqlalchemy import Connection, func, select
 
 from straycell.acceptance.evidence import BestSibling, SiblingSign
-from straycell.cells import Look
+from straycell.acceptance.rules import shipped_rules
 from straycell.readings import Quantity
 from straycell.safety.incidents import incident_kinds
+from straycell.store.book.derived import HAPPENED, still_counts
 from straycell.store.book.register import Said, said
 from straycell.store.column_values import from_us, opt_day
 from straycell.store.quick.prepared import Prepared
 from straycell.store.schema.tables import CELL, FINDING, FINDING_FELL, READING, SUPERSESSION, TEARDOWN, UPSET
 from straycell.teardowns import surely_open
 
-SIGNS = (Look.LEAKING, Look.SWOLLEN, Look.BURNT, Look.VENTED, Look.SMELL)
+
+def signs() -> tuple[str, ...]:
+    """What on one cell is a sign for its pack: looks, and rules whose finding says that it leaked charge or got hot."""
+    return shipped_rules().limit("sibling-look").words
 
 
-def seen_as() -> dict[str, Look]:
+def seen_as() -> dict[str, str]:
     """Kinds of incident that are a sign for the pack, and the look each stands for."""
-    return {kind.id: Look(kind.look) for kind in incident_kinds() if kind.look in SIGNS}
+    return {kind.id: kind.look for kind in incident_kinds() if kind.look in signs()}
 
 
-LEAKS = (
-    "self-discharge-discard",
-    "first-day-discard",
-    "charge-in-discard",
-    "warm-rest-discard",
-)
-"""Rules whose finding on one cell is a sign for its pack: charge leaked inside, or it got hot by itself."""
 _Group = tuple[str, str | None]
 
 
@@ -161,7 +158,7 @@ _TELLING = Prepared(
 _UPSETS = Prepared(
     lambda: (
         select(UPSET.c.code, UPSET.c.kind, UPSET.c.at_us, UPSET.c.key)
-        .where(UPSET.c.kind.in_(seen_as()))
+        .where(UPSET.c.kind.in_(seen_as()), still_counts())
         .order_by(UPSET.c.at_us, func.length(UPSET.c.key), UPSET.c.key)
     ),
     UPSET.c.code,
@@ -169,7 +166,7 @@ _UPSETS = Prepared(
 _LEAKED = Prepared(
     lambda: (
         select(FINDING.c.code, FINDING.c.rule, FINDING.c.at_us, FINDING.c.digest)
-        .where(FINDING.c.rule.in_(LEAKS), FINDING.c.digest.not_in(select(FINDING_FELL.c.digest)))
+        .where(FINDING.c.rule.in_(signs()), FINDING.c.digest.not_in(select(FINDING_FELL.c.digest)))
         .order_by(FINDING.c.at_us, FINDING.c.digest)
     ),
     FINDING.c.code,
@@ -192,7 +189,7 @@ def kinship(conn: Connection, codes: Collection[str] | None) -> Kinship:
             if code not in best or value > best[code].capacity_ah:
                 best[code] = BestSibling(key, value)
             continue
-        for word in SIGNS:
+        for word in signs():
             if word in look.split():
                 newest[code, word] = SiblingSign(code, word, from_us(at_us), key)
     for sign in (*_incidents(conn, wanted), *_found(conn, wanted)):
@@ -230,7 +227,7 @@ def _incidents(conn: Connection, codes: Collection[str] | None) -> Iterator[Sibl
     """Incidents that are a sign, told by their kind and not by a look."""
     known = seen_as()
     for code, kind, at_us, key in _UPSETS.rows(conn, codes):
-        yield SiblingSign(code, known[kind], from_us(at_us), f"incident {key}")
+        yield SiblingSign(code, known[kind], from_us(at_us), f"{HAPPENED}{key}")
 
 
 def _found(conn: Connection, codes: Collection[str] | None) -> Iterator[SiblingSign]:

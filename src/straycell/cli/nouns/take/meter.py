@@ -7,8 +7,7 @@ from operator import methodcaller
 from typing import TYPE_CHECKING, Annotated, Any
 
 from straycell.bench.wording import shapes
-from straycell.cli.app import clock, context, output, tables
-from straycell.cli.app.grammar import noun_app, values
+from straycell.cli.app import clock, context, output, tables, values, verbs
 from straycell.errors import BadData, UsageFault
 from straycell.meters import ACCURACIES, Meter, meter_classes, meter_like, parse_accuracy, parse_resolution
 from straycell.quantities import Dimension, count_of, parse_quantity, show
@@ -18,7 +17,7 @@ from straycell.typed import parse_day, parse_time
 if TYPE_CHECKING:
     from straycell.store.book.stock.household import KnownValue
 
-app = noun_app("What readings are taken with, and how far to trust it.")
+app = verbs.noun_app("What readings are taken with, and how far to trust it.")
 NameArgument = Annotated[str, values.text_argument("NAME", "The meter.")]
 
 

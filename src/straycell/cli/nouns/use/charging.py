@@ -10,9 +10,7 @@ from straycell.acceptance.charger.allowance import ChargeKind, charge_allowance
 from straycell.acceptance.charger.check import Charger, ChargerAnswer, check_charger
 from straycell.bench.device_use import OneCell, look_up
 from straycell.cells import Chemistry
-from straycell.cli.app import cautions, clock, context, output
-from straycell.cli.app.grammar import lone_app, values
-from straycell.cli.app.grammar.fields import takes
+from straycell.cli.app import cautions, clock, context, output, values, verbs
 from straycell.errors import BadData, NegativeAnswer, UsageFault
 from straycell.keys import NEW
 from straycell.matching.words import run_hours as hours
@@ -25,7 +23,7 @@ from straycell.readings import Charger as Instrument
 from straycell.safe_side import at_least, at_most, millivolts
 from straycell.safety import Step
 
-app = lone_app()
+app = verbs.lone_app()
 _AMPS = Window(1e-4, 500.0, "a charger")
 _OHMS = Window(10.0, 22e6, "a programming resistor")
 _VOLTS = Window(2.0, 5.0, "one cell's charger")
@@ -88,7 +86,7 @@ SAID = (
 
 
 @app.command()
-@takes(SAID)
+@values.takes(SAID)
 def charging(
     code: values.CellArgument,
     measured_float: Annotated[

@@ -145,8 +145,9 @@ def steady(said: Said) -> Drawn | None:
     power_w, share = said["power_w"], said.get("efficiency", 1.0)
     words = f"constant power {show(power_w, Dimension.POWER)}"
     words += f" behind a regulator of {show(share, Dimension.FRACTION)}" if share < 1 else ""
-    document = {"kind": "power", "power_w": power_w, "efficiency": share}
-    return Drawn(ConstantPower(power_w, share), words, document)
+    return Drawn(
+        ConstantPower(power_w, share), words, {"kind": "power", "power_w": power_w, "efficiency": share}
+    )
 
 
 def lamps(said: Said) -> Lamps | None:
@@ -171,14 +172,18 @@ def drawn_by(found: Lamps) -> Drawn:
     measured = show(found.measured_a, Dimension.CURRENT)
     ohm, supply = show(found.across_ohm, Dimension.RESISTANCE), show(found.supply_v, Dimension.VOLTAGE)
     words = f"lamps behind {ohm}, {measured} when measured at {supply}"
-    document = {
-        "kind": "lamps",
-        "count": found.count,
-        "drop_v": found.drop_v,
-        "across_ohm": found.across_ohm,
-        "supply_v": found.supply_v,
-    }
-    return Drawn(found, words, document, more="; taken as one diode through that point")
+    return Drawn(
+        found,
+        words,
+        {
+            "kind": "lamps",
+            "count": found.count,
+            "drop_v": found.drop_v,
+            "across_ohm": found.across_ohm,
+            "supply_v": found.supply_v,
+        },
+        more="; taken as one diode through that point",
+    )
 
 
 def profile(path: Path | None) -> Drawn | None:
@@ -196,8 +201,14 @@ def profile(path: Path | None) -> Drawn | None:
         f"profile {path.name}, {show(mean, unit)} on average, up to {show(max(steps), unit)}, "
         f"each round {show(load.period_s, Dimension.DURATION)}"
     )
-    document = {"kind": "profile", "file": str(path), "period_s": load.period_s, f"mean_{key}": mean}
-    return Drawn(load, words, {**document, f"most_{key}": max(steps)})
+    return Drawn(
+        load,
+        words,
+        {
+            **{"kind": "profile", "file": str(path), "period_s": load.period_s, f"mean_{key}": mean},
+            f"most_{key}": max(steps),
+        },
+    )
 
 
 def one_load(*drawn: Drawn | None) -> Drawn:
@@ -232,9 +243,8 @@ def from_log(file: Path, out: Path, columns: str | None, power: bool, force: boo
     found = _checked(text.getvalue(), str(file))
     files.write_whole(out, text.getvalue().encode(), force=force)
     unit = Dimension.CURRENT if key == "current_a" else Dimension.POWER
-    document: dict[str, Any] = {"file": str(out), "rows": len(times), "period_s": times[-1], **found}
     output.emit(
-        document,
+        {"file": str(out), "rows": len(times), "period_s": times[-1], **found},
         lambda: output.say(
             f"{out}  {len(times)} rows, {show(times[-1], Dimension.DURATION)} a round: {show(found['mean'], unit)} on the mean, "
             f"up to {show(found['most'], unit)}"

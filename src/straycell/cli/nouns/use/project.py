@@ -3,17 +3,14 @@
 from pathlib import Path
 from typing import Annotated, Any
 
-import typer
-
 from straycell.bench.project_match import device_answers_of, understood
 from straycell.bench.wording.project_words import charger_words, load_line
-from straycell.cli.app import context, output, tables
-from straycell.cli.app.grammar import noun_app, values
+from straycell.cli.app import context, output, tables, values, verbs
 from straycell.projects import Project, ProjectFaults, finish_faults, read_project_file
 from straycell.quantities import Dimension, show
 from straycell.store.book.records import ProjectEntry
 
-app = noun_app("Devices waiting for cells: load, need, charger and protection, from a TOML file.")
+app = verbs.noun_app("Devices waiting for cells: load, need, charger and protection, from a TOML file.")
 Name = Annotated[str, values.text_argument("NAME", "The project, exactly as named in its file.")]
 
 
@@ -37,10 +34,8 @@ def _table(value: object) -> dict[str, object]:
 
 @app.command("add")
 def add(
-    file: Annotated[
-        Path, typer.Argument(metavar="FILE", help="The project file (TOML).", show_default=False)
-    ],
-    replace: Annotated[bool, typer.Option("--replace", help="Replace the project of that name.")] = False,
+    file: Annotated[Path, values.argument("FILE", "The project file (TOML).")],
+    replace: Annotated[bool, values.flag("--replace", "Replace the project of that name.")] = False,
 ) -> None:
     """File a project; several faults of the file are reported at once."""
     try:
@@ -60,8 +55,14 @@ def _list_faults(refused: ProjectFaults) -> None:
     """Every fault of the file in full, where there are more than the error on stderr has room for."""
     if len(refused.faults) < 2:
         return
-    rows = [{"key": f.key, "line": f.line, "fault": f.text, "remedy": f.remedy} for f in refused.faults]
-    output.emit({"faults": rows}, lambda: output.bullets(str(fault) for fault in refused.faults))
+    output.emit(
+        {
+            "faults": [
+                {"key": f.key, "line": f.line, "fault": f.text, "remedy": f.remedy} for f in refused.faults
+            ]
+        },
+        lambda: output.bullets(str(fault) for fault in refused.faults),
+    )
 
 
 @app.command("list")
@@ -70,14 +71,19 @@ def list_all() -> None:
     with context.reading() as reader:
         entries = reader.projects()
     read = [(entry, understood(entry)) for entry in entries]
-    columns: tables.Columns[tuple[ProjectEntry, Project]] = {
-        "name": lambda each: each[0].name,
-        "priority": lambda each: each[0].priority,
-        "due": lambda each: each[0].due,
-        "state": lambda each: each[0].state,
-        "runs": lambda each: f"{each[1].need.runtime_h:g} h",
-    }
-    tables.listing(read, lambda each: document(*each), columns, flexible="name", empty="no project filed yet")
+    tables.listing(
+        read,
+        lambda each: document(*each),
+        {
+            "name": lambda each: each[0].name,
+            "priority": lambda each: each[0].priority,
+            "due": lambda each: each[0].due,
+            "state": lambda each: each[0].state,
+            "runs": lambda each: f"{each[1].need.runtime_h:g} h",
+        },
+        flexible="name",
+        empty="no project filed yet",
+    )
 
 
 @app.command("show")

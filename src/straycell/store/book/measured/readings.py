@@ -360,4 +360,4 @@ def _filed(item: Item, number: RecordKey, known: Mapping[str | None, Meter | Non
 def _tells_siblings(item: Item) -> bool:
     if isinstance(item, Charge):
         return False
-    return item.quantity is Quantity.CAPACITY or any(word in siblings.SIGNS for word in item.look)
+    return item.quantity is Quantity.CAPACITY or any(word in siblings.signs() for word in item.look)
