@@ -13,18 +13,16 @@ from contextlib import contextmanager
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
-from straycell.acceptance.reasons import Outcome, Verdict, is_final
-from straycell.store.verdicts.recorded import judge, row_of
+from straycell.acceptance import Evidence, Finding, Outcome, RuleSet, Verdict, judge
+from straycell.acceptance.reasons import is_final
+from straycell.store.verdicts.recorded import row_of
 
 if TYPE_CHECKING:
     from concurrent.futures import Future, ProcessPoolExecutor
 
-    from straycell.acceptance import RuleSet
-    from straycell.acceptance.evidence import Evidence, Finding
-
 WORTH_HELP = 20_000
 """Cells from which on it pays to start other processes."""
-Judged = tuple[list[dict[str, Any]], dict[str, str], list["Finding"]]
+Judged = tuple[list[dict[str, Any]], dict[str, str], list[Finding]]
 """(rows to record, why by code of those that are condemned, what was found)."""
 
 

@@ -1,7 +1,5 @@
 """`straycell build`: cells committed to a project, until it is dismantled."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 from pathlib import Path
 from typing import Annotated, Any
