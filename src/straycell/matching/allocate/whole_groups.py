@@ -46,16 +46,21 @@ class GroupModel:
             Row(np.append(parts, whole), np.append(np.ones(len(parts)), -float(count)), 0.0, 0.0)
         )
 
-    def let_choose(self, index: int, able: Bools) -> None:
-        """The cells that one choice may have, in groups where the ratio keeps some of them apart."""
+    def let_choose(self, index: int, able: Bools) -> bool:
+        """The cells that one choice may have, in groups where the ratio keeps some apart. False where they are too many."""
         choice, ohms = self.choices[index], self.market.resistance
         parallel = self.market.demands[choice.demand].parallel
         cells = np.flatnonzero(able)
         cells = cells[np.argsort(ohms[cells], kind="stable")]
         ends = np.searchsorted(ohms[cells], ohms[cells] * (self.ratio * (1 + RATIO_SLACK)), side="right")
-        if parallel == 1 or ends[0] == len(cells):
+        mixes = parallel == 1 or ends[0] == len(cells)
+        columns = len(cells) if mixes else int((ends - np.arange(len(cells))).sum())
+        # Counted first: the pairs of a large stock alone would fill the memory.
+        if len(self.cell) + columns > MOST_COLUMNS:
+            return False
+        if mixes:
             self.sum_to(self.add(index, cells), index, choice.cells)
-            return
+            return True
         lowest = np.flatnonzero(ends - np.arange(len(cells)) >= parallel)
         named = self.add(index, cells[lowest])
         self.sum_to(named, index, choice.groups)
@@ -64,6 +69,7 @@ class GroupModel:
             self.sum_to(others, group, parallel - 1)
             # Right without them, but slow: with them half a group holds no whole cell, and HiGHS hardly branches.
             self.rows += [Row(np.array([other, group]), np.array([1.0, -1.0]), -1.0, 0.0) for other in others]
+        return True
 
     def finish(self) -> None:
         """Each cell once, each demand with one kind."""
@@ -106,10 +112,8 @@ def group_model(
     """The model of these demands; None where it would be too large."""
     choices, _, fits = choices_of(market, demands)
     model = GroupModel(market, choices, ratio, deadline, seed)
-    for index, able in enumerate(fits):
-        model.let_choose(index, able)
-        if len(model.cell) > MOST_COLUMNS:
-            return None
+    if not all(model.let_choose(index, able) for index, able in enumerate(fits)):
+        return None
     model.finish()
     return model
 

@@ -1,7 +1,5 @@
 """`straycell build`: cells committed to a project, until it is dismantled."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 from pathlib import Path
 from typing import Annotated, Any
@@ -120,7 +118,7 @@ def finish(
     from straycell.bench.wording.project_words import device_words
 
     device, bench = Device(**said), context.bench()
-    with context.reading() as reader, output.brief_answers():
+    with bench.reading() as reader, output.brief_answers():
         # Asked before the cautions: nobody should confirm a list for a build that will be refused.
         overload = require_finishable(bench, reader, name, device, ask=not yes and prompts.at_terminal())
         live, says = reader.live_build(name), device_words(understood(reader.project(name)))
@@ -221,8 +219,9 @@ def inspect(
     taken = None
     if groups is not None:
         taken = Taken(group_volts(groups), meter, group_numbers(charged_alone))
-        with context.reading() as reader:
-            seen = look_at_groups(reader, name, taken, context.rules(), clock.now())
+        bench = context.bench()
+        with bench.reading() as reader:
+            seen = look_at_groups(reader, name, taken, bench.rules, bench.now)
         taken = replace(taken, charged_alone=ask_about(seen, taken.charged_alone))
     with context.writing() as writer:
         done = record_inspection(writer, name, look or [], taken, context.rules(), clock.now())
