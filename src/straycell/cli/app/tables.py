@@ -1,6 +1,6 @@
 """Rows for a person: a table where its columns fit, else a card for each row; nothing that decides is cut."""
 
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from typing import Literal, TypeVar
 
 from straycell.cli.app import options, output
@@ -65,6 +65,17 @@ def _word(value: object) -> Cell:
     if value is None or value == "":
         return None
     return value if isinstance(value, str) else str(value)
+
+
+def runs(items: Iterable[_Item], follows: Callable[[_Item, _Item], bool]) -> list[list[_Item]]:
+    """The items in groups of neighbours: each follows the one before it."""
+    found: list[list[_Item]] = []
+    for item in items:
+        if found and follows(found[-1][-1], item):
+            found[-1].append(item)
+        else:
+            found.append([item])
+    return found
 
 
 def lines(rows: Sequence[Sequence[str]], *, empty: str) -> None:

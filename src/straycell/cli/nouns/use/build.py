@@ -247,12 +247,6 @@ def sheet(
     force: files.Force = False,
 ) -> None:
     """Draw the positions of a reserved build with their codes, and what to do in which order."""
-    _write_sheet(name, out, force=force)
-    cautions.talk(Step.BUILD)
-
-
-def _write_sheet(name: str, out: Path, *, force: bool) -> None:
-    """Write the build sheet of a project whose cells are reserved or built in."""
     from straycell.labels.build_sheet_render import build_sheet_pdf
 
     bench = context.bench()
@@ -263,11 +257,11 @@ def _write_sheet(name: str, out: Path, *, force: bool) -> None:
     output.emit(
         {"files": [str(out)], "count": len(build.codes), "labels": list(build.codes)},
         lambda: output.say(f"{out}  {count}, {len(build.groups)} in series"),
+        # Six codes show the pattern; a pack's whole list would fill the screen below the answer.
+        then=f"labels: straycell label sheet {' '.join(build.codes[:6])}"
+        f"{' ...' if len(build.codes) > 6 else ''} --out labels.pdf",
     )
-    # Six codes show the pattern; a pack's whole list would fill the screen below the answer.
-    output.hint(
-        f"labels: straycell label sheet {' '.join(build.codes[:6])}{' ...' if len(build.codes) > 6 else ''} --out labels.pdf"
-    )
+    cautions.talk(Step.BUILD)
 
 
 def document(build: Build) -> dict[str, Any]:

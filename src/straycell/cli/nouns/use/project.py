@@ -48,8 +48,9 @@ def add(
     # Read before the store is opened: a faulty file must not hold the lock, or make a store.
     with context.writing(create=True) as writer:
         entry = writer.add_project(project.name, text, project.priority, project.due, replace)
-    output.emit(document(entry, project), lambda: page(entry, project))
-    output.hint(f"next: straycell match '{project.name}'")
+    output.emit(
+        document(entry, project), lambda: page(entry, project), then=f"next: straycell match '{project.name}'"
+    )
 
 
 def _list_faults(refused: ProjectFaults) -> None:
