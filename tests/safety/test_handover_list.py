@@ -437,3 +437,14 @@ def test_looked_at_as_a_picture_nothing_runs_off_the_paper() -> None:
         edge = 8 / 25.4 * 72
         assert left > edge and top > edge
         assert right < picture.width - edge and bottom < picture.height - edge
+
+
+def test_a_cell_that_leaves_has_nothing_to_be_tested_for() -> None:
+    """It fell and was discarded: both are said, and no test is asked for; so it is with one that was to be cleaned."""
+    fell = Upset("drop", day(30), key="incident A-9")
+    by_hand = with_more(good(), upsets=(fell,), condemned=Condemnation("sat on", day(31), "discard A-10"))
+    cell = listed(by_hand)
+    assert cell.condition is Condition.DAMAGED
+    assert cell.why == f"discarded by hand: sat on; drop on {day(30):%Y-%m-%d}, not tested since"
+    leaking = listed(with_more(good().look(Look.LEAKING), upsets=(fell,)))
+    assert "leaking" in leaking.why and "drop on" in leaking.why and "tested again" not in leaking.why

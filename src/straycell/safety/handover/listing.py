@@ -42,7 +42,10 @@ def condition_of(evidence: Evidence, verdict: Verdict) -> tuple[Condition, str]:
     against = [r for r in verdict.reasons if r.status is not Status.MET and r.ceiling <= Outcome.HOLD]
     bad = [r for r in against if r.rule == "upset" or not _leaves_intact(r)]
     if bad:
-        return Condition.DAMAGED, _words(bad)
+        # What would be done with a cell on hold is not done with one that leaves.
+        final = [r for r in against if r.ceiling is Outcome.DISCARD]
+        happened = [r for r in bad if r.rule == "upset" and r not in final]
+        return Condition.DAMAGED, _words([*final, *happened] or bad)
     why = _words([r for r in against if r.ceiling is Outcome.DISCARD]) or "discarded"
     missing = _undiagnosed(evidence)
     if missing:
@@ -58,7 +61,13 @@ def _leaves_intact(reason: Reason) -> bool:
 
 
 def _words(reasons: list[Reason]) -> str:
-    return "; ".join(dict.fromkeys(r.text for r in reasons[:2]))
+    return "; ".join(dict.fromkeys(_word(r) for r in reasons[:2]))
+
+
+def _word(reason: Reason) -> str:
+    if reason.rule == "upset" and reason.status is Status.UNMEASURED and reason.at is not None:
+        return f"{reason.observed} on {reason.at:%Y-%m-%d}, not tested since"
+    return reason.text
 
 
 def _undiagnosed(evidence: Evidence) -> str:

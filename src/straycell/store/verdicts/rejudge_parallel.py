@@ -5,6 +5,7 @@ A verdict follows from its evidence alone, so who judges it makes no difference 
 
 from __future__ import annotations
 
+import gc
 import signal
 from collections import deque
 from collections.abc import Iterable, Iterator
@@ -84,7 +85,7 @@ def _pool(rules: RuleSet, now: datetime, helpers: int) -> Iterator[ProcessPoolEx
     from multiprocessing import get_context
 
     try:
-        pool = ProcessPoolExecutor(helpers, get_context("spawn"), _begin, (rules, now))
+        pool = ProcessPoolExecutor(helpers, get_context("spawn"), _begin, (rules, now, gc.get_threshold()))
     except (OSError, ImportError, NotImplementedError):  # no semaphores here
         yield None
         return
@@ -97,7 +98,8 @@ def _pool(rules: RuleSet, now: datetime, helpers: int) -> Iterator[ProcessPoolEx
 _TASK: list[tuple[RuleSet, datetime]] = []
 
 
-def _begin(rules: RuleSet, now: datetime) -> None:
+def _begin(rules: RuleSet, now: datetime, collect_after: tuple[int, int, int]) -> None:
+    gc.set_threshold(*collect_after)
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the process that writes
     _TASK[:] = [(rules, now)]
 
