@@ -48,7 +48,7 @@ def _look_at(name: str, temperature_c: float) -> tuple[str, ...]:
     return (
         "was it full when it began? measure where its charger ends: straycell charger add NAME --measured-float Q",
         f"how cold was it? the promise is for {show(temperature_c, Dimension.TEMPERATURE)}",
-        "what does it draw, asleep and at its peak? straycell load from-drop; then straycell project add FILE --replace",
+        "what does it draw, asleep and at its peak? straycell load from-drop; then straycell runtime CODE with that",
         "did it stop at its own cut-off, or did its protection or a bad joint stop it?",
         f"then its cells: straycell build dismantle '{name}', and their capacity and self-discharge again; a cell that "
         "leaks inside empties itself, so do not charge it unwatched before that is known",
