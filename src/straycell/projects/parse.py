@@ -59,7 +59,7 @@ def parse_project(text: str, *, source: str, base: Path | None) -> Project:
 
     Raises ProjectFaults (a BadData) with every fault of the file at once.
     """
-    sheet = Sheet(text)
+    sheet = Sheet(text.splitlines())
     top = Section(sheet, "", _toml(text, source))
     name = _name(top)
     priority = top.whole("priority", 1, LOWEST_PRIORITY)

@@ -6,14 +6,14 @@ from datetime import datetime
 
 from straycell.acceptance import Outcome, RuleSet, figures
 from straycell.bench.cell_list import cells_at
-from straycell.bench.context import Reader
+from straycell.bench.context import Bench, Reader
 from straycell.bench.project_match import require_build
 from straycell.builds import Build
 from straycell.cells import Cell, Stage
 from straycell.errors import UsageFault
 from straycell.labels.content import LabelContent, Place, Purpose, box_content, label_content, project_content
 from straycell.labels.payload import link_payload
-from straycell.labels.stocks.choose import by_stock, require_fit
+from straycell.labels.stocks.choose import box_stock, by_stock, require_fit
 from straycell.labels.stocks.stock import Stock
 
 
@@ -101,6 +101,17 @@ def wanted_labels(reader: Reader, rules: RuleSet, now: datetime, wanted: Wanted)
         return labels
     prints = {code: found.fingerprint for code, found in reader.label_prints().items()}
     return [label for label in labels if prints.get(label.cell.code) != label.fingerprint]
+
+
+def sheet_parts(
+    bench: Bench, reader: Reader, wanted: Wanted, known: Mapping[str, Stock], stock: str | None, copies: int
+) -> tuple[list[tuple[Stock, list[LabelContent]]], list[CellLabel]]:
+    """(each stock with what is printed on it, the labels of cells among that). Raises BadData, UsageFault."""
+    if wanted.purpose is Purpose.BOX:
+        places = [each for each in place_labels(reader, wanted.box, wanted.project) for _ in range(copies)]
+        return [(box_stock(known, stock), places)], []
+    labels = wanted_labels(reader, bench.rules, bench.now, wanted)
+    return on_stocks(known, labels, stock, copies), labels
 
 
 def place_labels(reader: Reader, box: str | None, project: str | None) -> list[LabelContent]:

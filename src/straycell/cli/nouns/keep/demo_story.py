@@ -66,11 +66,11 @@ class Story:
 
 def live(now: datetime, store: Path, labels: Path) -> Story:
     """Read, match, reserve, print and discard on the store of the running session."""
-    with context.reading() as reader:
+    bench = context.bench()
+    with bench.reading() as reader:
         cells = {cell.code: cell for cell in reader.cells()}
-        verdicts = reader.verdicts(context.rules(), now)
+        verdicts = reader.verdicts(bench.rules, now)
         teardowns = _came_out(reader.teardowns(), cells.values(), verdicts)
-        bench = context.bench()
         page = cell_sheet.sheet_of(bench, reader, SHOWN_CELL)
         served, unserved = (project_match(bench, reader, name) for name in (SERVED, UNSERVED))
     with context.writing() as writer:

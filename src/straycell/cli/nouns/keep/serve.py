@@ -117,9 +117,7 @@ def token(
     output.emit(
         {"id": made.id, "name": made.name, "scope": made.scope, "token": credential},
         lambda: output.say(credential),
-    )
-    output.hint(
-        f"send it as: Authorization: Bearer TOKEN; take it back with: straycell serve forget {made.id}"
+        then=f"send it as: Authorization: Bearer TOKEN; take it back with: straycell serve forget {made.id}",
     )
 
 

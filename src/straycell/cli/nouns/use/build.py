@@ -1,14 +1,12 @@
 """`straycell build`: cells committed to a project, until it is dismantled."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 from pathlib import Path
 from typing import Annotated, Any
 
 from straycell.bench.context import Writer
 from straycell.bench.paper.build_sheet import build_sheet
-from straycell.bench.project_match import project_match, require_plan, true_plan, understood
+from straycell.bench.project_match import project_match, require_plan, true_plan, understood, unfit_in
 from straycell.bench.recording.finish import OF_DEVICE, Device, finish_build, require_finishable
 from straycell.builds import Build
 from straycell.cells import Look, Stage
@@ -20,6 +18,7 @@ from straycell.cli.show.group_voltages import (
     groups_document,
     talk_groups,
 )
+from straycell.cli.show.unfit import codes_in_words, talk_unfit, unfit_document
 from straycell.errors import NegativeAnswer, UsageFault
 from straycell.matching import Match
 from straycell.quantities import Dimension, count_of
@@ -34,18 +33,20 @@ def list_all() -> None:
     """List builds."""
     with context.reading() as reader:
         builds = reader.builds()
+        harmed = unfit_in(context.bench(), reader, builds)
     tables.listing(
         builds,
-        document,
+        lambda build: document(build) | {"unfit": unfit_document(build.codes, harmed)},
         {
             "project": lambda b: b.project,
             "state": lambda b: b.state,
             "since": lambda b: output.day(b.reserved_at),
-            "cells": lambda b: ", ".join(b.codes),
+            "cells": lambda b: ", ".join(codes_in_words(b.codes, harmed)),
         },
         flexible="cells",
         empty="no build yet: straycell build reserve NAME",
     )
+    talk_unfit(harmed)
 
 
 @app.command("reserve")
@@ -120,7 +121,7 @@ def finish(
     from straycell.bench.wording.project_words import device_words
 
     device, bench = Device(**said), context.bench()
-    with context.reading() as reader, output.brief_answers():
+    with bench.reading() as reader, output.brief_answers():
         # Asked before the cautions: nobody should confirm a list for a build that will be refused.
         overload = require_finishable(bench, reader, name, device, ask=not yes and prompts.at_terminal())
         live, says = reader.live_build(name), device_words(understood(reader.project(name)))
@@ -221,8 +222,9 @@ def inspect(
     taken = None
     if groups is not None:
         taken = Taken(group_volts(groups), meter, group_numbers(charged_alone))
-        with context.reading() as reader:
-            seen = look_at_groups(reader, name, taken, context.rules(), clock.now())
+        bench = context.bench()
+        with bench.reading() as reader:
+            seen = look_at_groups(reader, name, taken, bench.rules, bench.now)
         taken = replace(taken, charged_alone=ask_about(seen, taken.charged_alone))
     with context.writing() as writer:
         done = record_inspection(writer, name, look or [], taken, context.rules(), clock.now())
@@ -245,12 +247,6 @@ def sheet(
     force: files.Force = False,
 ) -> None:
     """Draw the positions of a reserved build with their codes, and what to do in which order."""
-    _write_sheet(name, out, force=force)
-    cautions.talk(Step.BUILD)
-
-
-def _write_sheet(name: str, out: Path, *, force: bool) -> None:
-    """Write the build sheet of a project whose cells are reserved or built in."""
     from straycell.labels.build_sheet_render import build_sheet_pdf
 
     bench = context.bench()
@@ -261,11 +257,11 @@ def _write_sheet(name: str, out: Path, *, force: bool) -> None:
     output.emit(
         {"files": [str(out)], "count": len(build.codes), "labels": list(build.codes)},
         lambda: output.say(f"{out}  {count}, {len(build.groups)} in series"),
+        # Six codes show the pattern; a pack's whole list would fill the screen below the answer.
+        then=f"labels: straycell label sheet {' '.join(build.codes[:6])}"
+        f"{' ...' if len(build.codes) > 6 else ''} --out labels.pdf",
     )
-    # Six codes show the pattern; a pack's whole list would fill the screen below the answer.
-    output.hint(
-        f"labels: straycell label sheet {' '.join(build.codes[:6])}{' ...' if len(build.codes) > 6 else ''} --out labels.pdf"
-    )
+    cautions.talk(Step.BUILD)
 
 
 def document(build: Build) -> dict[str, Any]:

@@ -15,7 +15,7 @@ from straycell.cli.nouns.use.label_stocks import Page, Printer, Scale, calibrate
 from straycell.cli.show.verdict_page import OutcomeOption
 from straycell.errors import BadData, StoreFault, UsageFault
 from straycell.labels.content import LabelContent, Purpose, blank_content
-from straycell.labels.stocks.choose import box_stock, find_stock
+from straycell.labels.stocks.choose import find_stock
 from straycell.labels.stocks.stock import Stock
 from straycell.quantities import count_of
 from straycell.safety import Step, cautions_for
@@ -103,32 +103,16 @@ def sheet(
 
     The stock follows from each cell's form: cells of several forms get pages of several stocks.
     """
-    from straycell.bench.paper.labels_of import Wanted, on_stocks, place_labels, wanted_labels
+    from straycell.bench.paper.labels_of import Wanted, sheet_parts
 
     kind = purpose or Purpose.SHELF
-    choices = {
-        "CODE": codes,
-        "--teardown": teardown,
-        # Discard is the outcome 0.
-        "--outcome": outcome is not None,
-        "--new": new,
-        "--link": link,
-        "--box": box,
-        "--project": project,
-    }
-    given = [name for name, value in choices.items() if value]
+    wanted = Wanted(tuple(codes or ()), box, teardown, outcome, project, kind, link, new)
+    given = [option for name, option in _CHOICES.items() if getattr(wanted, name) != getattr(Wanted(), name)]
     _require_for_boxes(kind, given)
-    known, many = known_stocks(page), copies or 1
-    labels: list[CellLabel] = []
-    with context.reading() as reader:
+    known, bench = known_stocks(page), context.bench()
+    with bench.reading() as reader:
         factor = _scale(reader, printer, scale)
-        if kind is Purpose.BOX:
-            places = [content for content in place_labels(reader, box, project) for _ in range(many)]
-            parts = [(box_stock(known, stock), places)]
-        else:
-            wanted = Wanted(tuple(codes or ()), box, teardown, outcome, project, kind, link, new)
-            labels = wanted_labels(reader, context.rules(), clock.now(), wanted)
-            parts = on_stocks(known, labels, stock, many)
+        parts, labels = sheet_parts(bench, reader, wanted, known, stock, copies or 1)
     if not any(part for _, part in parts):
         _nothing_to_print(given)
         return
@@ -138,7 +122,17 @@ def sheet(
     cautions.talk(Step.LABEL)
 
 
-Parts = list[tuple["Stock", list["LabelContent"]]]
+Parts = list[tuple[Stock, list[LabelContent]]]
+_CHOICES = {
+    "codes": "CODE",
+    "teardown": "--teardown",
+    "outcome": "--outcome",
+    "new": "--new",
+    "link": "--link",
+    "box": "--box",
+    "project": "--project",
+}
+"""What can be wanted of labels, and how it is typed."""
 
 
 def _pdf(parts: Parts, start: int | None, scale: float) -> bytes:
@@ -212,8 +206,8 @@ def blank(
     output.emit(
         {"files": [str(out)], "count": len(codes), "codes": codes},
         lambda: output.say(f"{out}  {len(codes)} codes set aside: {codes[0]} to {codes[-1]}"),
+        then="stick one on, then: straycell cell add --code CODE ...",
     )
-    output.hint("stick one on, then: straycell cell add --code CODE ...")
     cautions.talk(Step.LABEL)
 
 
@@ -234,8 +228,9 @@ def single(
 
     # A label printer feeds one label a page, so stocks of one label are tried first.
     known = dict(sorted(known_stocks().items(), key=lambda entry: entry[1].per_page > 1))
-    with context.reading() as reader:
-        labels = wanted_labels(reader, context.rules(), clock.now(), Wanted((code,), link=link))
+    bench = context.bench()
+    with bench.reading() as reader:
+        labels = wanted_labels(reader, bench.rules, bench.now, Wanted((code,), link=link))
     parts = on_stocks(known, labels, stock)
     files.write_whole(out, single_png(labels[0].content, dpi or DEFAULT_DPI, parts[0][0]), force=force)
     remember("shelf", labels)

@@ -4,7 +4,7 @@ from pathlib import Path
 from typing import Annotated, Any
 
 from straycell.cells import Stage
-from straycell.cli.app import clock, context, files, output, values
+from straycell.cli.app import context, files, output, values
 from straycell.errors import BadData
 from straycell.labels.reading import Found, codes_of, marked_png, read_picture
 from straycell.quantities import count_of
@@ -54,12 +54,13 @@ def _talk_others(image: Path, symbols: list[Found]) -> None:
 
 def store_answers(codes: list[str]) -> list[dict[str, Any]]:
     """For each code what the store says: known or not, and of a known cell what it may be used for."""
-    with context.reading() as reader:
+    bench = context.bench()
+    with bench.reading() as reader:
         # Named ones, for a withdrawn cell is in no list, and its label may still be on something.
         known = {cell.code: cell for cell in reader.cells(wanted=codes)}
         blank = set(reader.blank_codes())
         here = [code for code in codes if code in known]
-        verdicts = reader.verdicts(context.rules(), clock.now(), here) if here else {}
+        verdicts = reader.verdicts(bench.rules, bench.now, here) if here else {}
     answers: list[dict[str, Any]] = []
     for code in codes:
         cell = known.get(code)

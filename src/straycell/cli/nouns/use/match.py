@@ -108,8 +108,9 @@ def _tell_held(answer: ProjectAnswer, build: Build) -> None:
 
 
 def _match_all() -> None:
-    with context.reading() as reader:
-        found = all_projects_match(context.bench(), reader)
+    bench = context.bench()
+    with bench.reading() as reader:
+        found = all_projects_match(bench, reader)
     output.emit(found.to_json(), lambda: page_of_all(found))
     if found.unserved:
         count = f"{len(found.unserved)} of {len(found.unserved) + len(found.plans)} projects are not served"

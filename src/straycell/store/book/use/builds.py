@@ -5,6 +5,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Row, func, select
 
+from straycell.acceptance import judge
 from straycell.acceptance.evidence import DISMANTLED
 from straycell.acceptance.permission import FREE, least_outcome, permission
 from straycell.builds import Build, BuildState, GroupVoltage, Inspection
@@ -31,7 +32,6 @@ from straycell.store.schema.tables import (
 from straycell.store.schema.validation import require_because
 from straycell.store.session import Pen, among
 from straycell.store.verdicts.evidence import evidences
-from straycell.store.verdicts.recorded import judge
 
 # --- looking ---------------------------------------------------------------------------------------
 
