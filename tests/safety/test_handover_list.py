@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from tests.acceptance.bench import LFP, NMC, Bench, day, good
 from tests.safety.keeping_bench import CODES, RULES
 
-from straycell.acceptance import Condemnation, Evidence, Upset, assess
+from straycell.acceptance import Condemnation, Evidence, Outcome, Reason, Status, Upset, assess
 from straycell.acceptance.evidence import FactSaid
 from straycell.cells import CellFacts, Chemistry, Form, Look
 from straycell.readings import Quantity
@@ -275,6 +275,27 @@ def test_a_charge_in_frost_is_misuse_that_counts_as_damage() -> None:
     assert state(
         Bench(NMC).capacity(1.0, 1.0).look(at=2.0).charge(30.0, amps=1.0, ambient=-20.0, peak=-15.0)
     ) is (Condition.DAMAGED)
+
+
+@pytest.mark.parametrize(
+    ("rule", "status", "ceiling", "expected"),
+    [
+        ("mass-lost", Status.FAILED, Outcome.HOLD, Condition.DAMAGED),
+        ("charge-in", Status.CLOSE, Outcome.HOLD, Condition.DAMAGED),
+        ("a-new-rule", Status.FAILED, Outcome.DISCARD, Condition.DAMAGED),
+        ("capacity-discard", Status.FAILED, Outcome.DISCARD, Condition.INTACT),
+        ("resistance-contradictory", Status.CLOSE, Outcome.HOLD, Condition.INTACT),
+        ("rest-voltage", Status.CLOSE, Outcome.HOLD, Condition.INTACT),
+        ("self-discharge", Status.UNMEASURED, Outcome.HOLD, Condition.INTACT),
+    ],
+)
+def test_whatever_was_seen_of_a_cell_makes_it_damaged_unless_a_rule_says_otherwise(
+    rule: str, status: Status, ceiling: Outcome, expected: Condition
+) -> None:
+    """A cell that a person discards while it is held for something that was seen is not called intact."""
+    evidence = good().evidence()
+    held = replace(assess(evidence, RULES, day(20.0)), reasons=(Reason(rule, status, ceiling, "seen"),))
+    assert condition_of(evidence, held)[0] is expected
 
 
 def test_a_chemistry_under_dispute_is_not_called_lithium_ion() -> None:
