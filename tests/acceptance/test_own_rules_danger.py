@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 from dataclasses import replace
 
 import pytest
@@ -145,3 +146,13 @@ def test_whatever_figure_is_taken_every_cell_is_judged(figure: float) -> None:
         rules, _ = merge_rules(shipped_rules(), {"name": "own", "limit": [{"id": limit_id, "value": figure}]})
         for at in (3.0, 20.0, 120.0) if rules is not None and limit.values else ():
             assert rules is not None and assess(evidence, rules, day(at)).reasons
+
+
+@pytest.mark.parametrize("rules", [shipped_rules(), own("capacity", values={"light": 0.61})])
+def test_judging_leaves_no_garbage(rules: RuleSet) -> None:
+    """A store of 100,000 cells is judged without a search for what refers to itself."""
+    evidence = good().evidence()
+    assess(evidence, rules, day(20.0))
+    gc.collect()
+    assess(evidence, rules, day(20.0))
+    assert gc.collect() == 0

@@ -330,25 +330,15 @@ def _new_values(shipped: Limit, entry: Mapping[str, Any], label: str) -> tuple[L
 
 
 def _limit(entry: Mapping[str, Any]) -> Limit:
-    values = entry.get("values")
-    if "value" in entry:
-        values = {"any": entry["value"]}
-    return Limit(
-        entry["id"],
-        entry["text"],
-        entry["quantity"],
-        entry["bound"],
-        entry["decides"],
-        entry["safety"],
-        entry["source"],
-        entry.get("unit", ""),
-        {key: float(value) for key, value in values.items()} if values else None,
-        tuple(entry.get("words", ())),
-        entry.get("feeds_safety", ""),
-        tuple(Ground(each) for each in entry["grounds"]),
-        Shown(entry.get("shown", "")),
-        {rule: Hold(**said) for rule, said in entry.get("holds", {}).items()},
-    )
+    values = {"any": entry["value"]} if "value" in entry else entry.get("values", {})
+    read = {
+        "values": {key: float(value) for key, value in values.items()} or None,
+        "words": tuple(entry.get("words", ())),
+        "grounds": tuple(map(Ground, entry["grounds"])),
+        "shown": Shown(entry.get("shown", "")),
+        "holds": {rule: Hold(**said) for rule, said in entry.get("holds", {}).items()},
+    }
+    return Limit(**{name: said for name, said in entry.items() if name != "value"} | read)
 
 
 def _rule_set(name: str, limits: Mapping[str, Limit]) -> RuleSet:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from pathlib import Path
 
 from tests.cli.bench import Bench
 
@@ -68,3 +69,25 @@ def test_a_phantom_cell_with_an_incident_is_told_the_way(bench: Bench) -> None:
     bench.do(f"incident withdraw {a} --mistake wrong-cell --right-cell {b} --because phantom")
     (gone,) = bench.do(f"cell withdraw {a} --because phantom")
     assert gone["stage"] == "withdrawn"
+
+
+def test_two_benches_that_leave_an_incident_to_each_other_s_cell_lose_it_nowhere(
+    bench: Bench, tmp_path: Path
+) -> None:
+    """Each of them says that only the other cell was shorted: merged, both were."""
+    a, b, c = (cell["code"] for cell in bench.prepare(ADD))
+    bench.prepare(f"incident add --kind short-circuit {a} {b}")
+    other = Bench(tmp_path / "other.sqlite", bench.now)
+    bench.do(f"store backup {other.store}")
+    other.do("store bench B")
+    for at, code in ((bench, a), (other, b)):
+        at.do(f"incident withdraw {code} --mistake wrong-cell --because 'only the other'")
+        assert at.do(f"cell show {code}")["stage"] != "condemned"
+    bench.now = "2026-03-02T09:00:00+00:00"
+    bench.do(f"store merge {other.store}")
+    assert [bench.do(f"cell show {code}")["stage"] for code in (a, b)] == ["condemned", "condemned"]
+    for code in (a, b):
+        bench.do(f"incident withdraw {code} --right-cell {c} --because 'neither of them'")
+    stages = [bench.do(f"cell show {code}")["stage"] for code in (a, b, c)]
+    assert stages[2] == "condemned" and "condemned" not in stages[:2]
+    assert bench.run("store check").code == 0

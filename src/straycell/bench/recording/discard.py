@@ -151,7 +151,13 @@ def _which(writer: Writer, code: str, number: str | None) -> Upset:
     """The incident that is meant. Raises BadData where none is, or several may be."""
     counted = [each for each in writer.evidence(code).upsets if each.kind != DISMANTLED]
     wanted = [each for each in counted if number is None or each.key.split()[-1] == number.strip().upper()]
-    listed = ", ".join(f"{u.key.split()[-1]} {one_line(u.kind)[:40]} {u.at:%Y-%m-%d %H:%M}" for u in counted)
+    # What another cell of an incident lost went to this one: there twice, and one incident.
+    wanted, listed_ones = (
+        list({(u.kind, u.at, u.severe): u for u in each}.values()) for each in (wanted, counted)
+    )
+    listed = ", ".join(
+        f"{u.key.split()[-1]} {one_line(u.kind)[:40]} {u.at:%Y-%m-%d %H:%M}" for u in listed_ones
+    )
     if not wanted:
         raise BadData(
             f"{code} has no incident{f' {one_line(number)[:20]}' if number else ''} on record",

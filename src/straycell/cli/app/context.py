@@ -10,7 +10,7 @@ from typing import TypeVar
 from straycell.acceptance import RuleSet, load_rules
 from straycell.bench.context import Bench, Reader, Writer, looking
 from straycell.bench.recording.record import lost_words
-from straycell.cli.app import clock, options
+from straycell.cli.app import clock, options, output
 from straycell.store.location import resolve_store
 
 T = TypeVar("T")
@@ -98,12 +98,8 @@ def _say_when_waiting() -> None:
 
 
 def _talk_waiting(path: Path) -> None:
-    from straycell.cli.app import output
-
     output.talk(f"another program is writing to {path}: waiting for it")
 
 
 def _talk_lost(lost: Mapping[str, tuple[str, bool]]) -> None:
-    from straycell.cli.app import output
-
     output.talk(*lost_words(lost))

@@ -23,12 +23,14 @@ def print_json(document: object) -> None:
     print(json_text(plain(document), ascii_only=encoding != "utf8"), file=stream)
 
 
-def emit(document: object, show: Callable[[], None]) -> None:
-    """Print `document` with --json, else let `show` print for a person."""
+def emit(document: object, show: Callable[[], None], *, then: str = "") -> None:
+    """Print `document` with --json, else let `show` print for a person; `then` hints at what may be done next."""
     if session.current().json:
         print_json(document)
     else:
         show()
+    if then:
+        hint(then)
 
 
 def say(*texts: str) -> None:

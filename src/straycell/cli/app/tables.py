@@ -1,6 +1,6 @@
 """Rows for a person: a table where its columns fit, else a card for each row; nothing that decides is cut."""
 
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from typing import Literal, TypeVar
 
 from straycell.cli.app import options, output
@@ -67,6 +67,17 @@ def _word(value: object) -> Cell:
     return value if isinstance(value, str) else str(value)
 
 
+def runs(items: Iterable[_Item], follows: Callable[[_Item, _Item], bool]) -> list[list[_Item]]:
+    """The items in groups of neighbours: each follows the one before it."""
+    found: list[list[_Item]] = []
+    for item in items:
+        if found and follows(found[-1][-1], item):
+            found[-1].append(item)
+        else:
+            found.append([item])
+    return found
+
+
 def lines(rows: Sequence[Sequence[str]], *, empty: str) -> None:
     """A few short rows without headers, aligned, for what a command just recorded; `empty` goes to stderr."""
     if not rows:
@@ -85,13 +96,23 @@ def table(
     flexible: str | None,
     empty: str,
     right: Collection[str] = (),
+    spare: str | None = None,
 ) -> None:
-    """Rows under headers; `flexible` gives way (None: nothing may be cut), `right` are figures; `empty` goes to stderr."""
+    """Rows under headers; `flexible` gives way (None: nothing may be cut), `right` are figures; `empty` goes to stderr.
+
+    `spare` draws what other columns say in figures: it is left out where the table would be too wide.
+    """
     if not rows:
         output.talk(empty)
         return
     cells = [[_tidy(cell) for cell in row] for row in rows]
     current = options.current()
+    if (
+        spare is not None
+        and sum(max(map(len, c)) + 2 for c in zip(headers, *cells, strict=True)) - 2 > current.columns
+    ):
+        at = headers.index(spare)
+        headers, cells = [*headers[:at], *headers[at + 1 :]], [[*row[:at], *row[at + 1 :]] for row in cells]
     widths = [max(map(len, column)) for column in zip(headers, *cells, strict=True)]
     gives_way = 0 if flexible is None else max(0, widths[headers.index(flexible)] - _LEAST)
     needed = sum(widths) - gives_way + 2 * (len(widths) - 1)

@@ -94,7 +94,25 @@ def _end(screen: terminal.Terminal, session: Session, *, offer: bool) -> None:
     if not kept:
         screen.say("no cell was recorded")
     # The dialogue spoke on stderr: stdout holds this one document.
-    output.emit(_document(session, kept), lambda: _table(kept))
+    output.emit(
+        {
+            "teardown": session.teardown,
+            "cells": [
+                {
+                    "code": each.code,
+                    "chemistry": each.facts.chemistry,
+                    "form": each.facts.form,
+                    "outcome": each.outcome.word,
+                    "because": each.because,
+                    "next": each.outlook.now,
+                    "later": [{"what": need, "from": at} for need, at in each.outlook.later],
+                    "other": each.outlook.other,
+                }
+                for each in kept
+            ],
+        },
+        lambda: _table(kept),
+    )
     lines = outlook_lines(kept)
     if lines:
         screen.say("What to measure next:", Tone.HEAD)
@@ -103,25 +121,6 @@ def _end(screen: terminal.Terminal, session: Session, *, offer: bool) -> None:
         screen.say("When it is measured: straycell intake --due")
     if offer:
         screen.run(offer_labels(session))
-
-
-def _document(session: Session, kept: list[CellKept]) -> dict[str, object]:
-    return {
-        "teardown": session.teardown,
-        "cells": [
-            {
-                "code": each.code,
-                "chemistry": each.facts.chemistry,
-                "form": each.facts.form,
-                "outcome": each.outcome.word,
-                "because": each.because,
-                "next": each.outlook.now,
-                "later": [{"what": need, "from": at} for need, at in each.outlook.later],
-                "other": each.outlook.other,
-            }
-            for each in kept
-        ],
-    }
 
 
 def _table(kept: list[CellKept]) -> None:

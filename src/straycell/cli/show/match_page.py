@@ -1,11 +1,13 @@
 """A match on the screen: who gets which cells, why these, why not the others, the pack they make."""
 
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 from straycell.builds import Build
 from straycell.cells import position_name
 from straycell.cli.app import output
-from straycell.matching import Match, StockPlan
+from straycell.matching import Match, StockPlan, Why
+from straycell.matching.explain import NO_PROTECTION, PLAIN
 from straycell.matching.pack.shape_search import shape_words
 from straycell.matching.sheet.words import charge_lines, danger_lines, data_lines, discharge_line, fuse_lines
 from straycell.matching.words import run_hours
@@ -57,27 +59,81 @@ def page(found: Match, mass: str = "") -> None:
                 f"  counted from {run.basis}; ends at {run.stop}",
             )
         output.section("Why this one" if found.joining is None else "Why these")
-        texts = (why.text for why in found.why if why.test not in _SHOWN_ELSEWHERE)
-        output.bullets(dict.fromkeys(texts))
+        output.bullets(dict.fromkeys(_tightest(found)))
     else:
         output.say_wrapped(f"{found.project}: not served")
-        output.listed("What is missing", found.missing)
+        output.listed("What is missing", _each_once(found.missing))
     say_pack(found, mass)
     if found.joining is not None:
         output.listed("Joining, in this order", found.joining.lines)
     # What the lamps would get is said once, among the pack's own data.
     said = found.data.lamps if found.data is not None else ""
-    output.listed("Mind", (line for line in found.warnings if line != said))
+    missing = " ".join(found.missing)
+    known = (said, NO_PROTECTION) if found.missing else (said,)
+    output.listed("Mind", (line for line in found.warnings if line not in known))
     # A person trusts a choice when the rejected ones have reasons, too.
-    if found.not_chosen:
-        output.listed("Why not the others", (f"{why.code}: {why.text}" for why in found.not_chosen[:SHOWN]))
-        if len(found.not_chosen) > SHOWN:
-            output.say(
-                f"    and {len(found.not_chosen) - SHOWN} more: straycell match '{found.project}' --json"
-            )
+    others = _reasons_once([why for why in found.not_chosen if not _answered(why, missing)])
+    if others:
+        output.listed("Why not the others", others)
+        output.say(f"    each cell's own: straycell match '{found.project}' --json")
     if found.served:
         output.say("", f"plan {found.plan}")
         _say_reserve(found)
+
+
+def _tightest(found: Match) -> Iterator[str]:
+    """Every test once: what is asked of each group alike, of the group that comes nearest to its limit."""
+    asked = [why for why in found.why if why.test not in _SHOWN_ELSEWHERE]
+    for why in asked:
+        same = [w for w in asked if w.test == why.test and w.code.startswith("group ")]
+        if len(same) < 2 or why not in same:
+            yield why.text
+        elif why is max(same, key=_share_of_limit):
+            yield f"of {len(same)} groups the tightest is {why.text}"
+
+
+def _share_of_limit(why: Why) -> float:
+    if isinstance(why.observed, float) and isinstance(why.limit, float) and why.limit:
+        return why.observed / why.limit
+    return 0.0
+
+
+def _each_once(lines: Sequence[str]) -> Iterator[str]:
+    """The nearest cell is named without its reason where that rules out every cell."""
+    for line in lines:
+        near, _, reason = line.removeprefix(_NEAREST).partition(": ")
+        repeated = line.startswith(_NEAREST) and any(reason in other for other in lines if other is not line)
+        yield f"{_NEAREST}{near}" if repeated else line
+
+
+_NEAREST = "nearest: "
+
+
+def _answered(why: Why, missing: str) -> bool:
+    return why.text in missing or f"{why.code} would serve" in missing
+
+
+def _reasons_once(others: Sequence[Why]) -> list[str]:
+    """Each reason once, the nearest cell's first: with all its cells, or how many fail that test for a like reason."""
+    texts: dict[str, dict[str, list[str]]] = {}
+    for why in others:
+        texts.setdefault(why.test, {}).setdefault(why.text, []).append(why.code)
+    lines = []
+    for test, reasons in texts.items():
+        listed = list(reasons.items())
+        for text, codes in listed if len(listed) <= ALIKE else listed[:1]:
+            more = f" and {len(codes) - SHOWN} more" if len(codes) > SHOWN else ""
+            lines.append(f"{', '.join(codes[:SHOWN])}{more}: {text}")
+        if len(listed) > ALIKE:
+            count = sum(len(codes) for _, codes in listed[1:])
+            lines.append(
+                f"{count} more {'would do as well' if test == 'kept' else PLAIN.get(test, 'fail that test')}"
+            )
+    return lines
+
+
+ALIKE = 3
+"""With more different reasons of one kind than this, the nearest is told and the others are counted."""
 
 
 def say_pack(found: Match, mass: str) -> None:

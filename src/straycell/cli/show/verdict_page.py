@@ -75,6 +75,7 @@ def page(verdict: Verdict, now: datetime, *, everything: bool = False) -> None:
             # A limit cut short would be read as another limit.
             flexible=None,
             empty="",
+            spare="how near",
         )
     output.say("")
     if met and not everything:

@@ -4,8 +4,6 @@ Nothing is renumbered and nothing is paired by its words. What follows from the 
 that it makes no difference which of two stores takes in the other.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path

@@ -1,7 +1,5 @@
 """Everything a verdict is made from, gathered for one cell or for all with the same few queries."""
 
-from __future__ import annotations
-
 from collections.abc import Collection, Mapping
 from typing import Any
 

@@ -4,8 +4,6 @@ Cells of one tear-down without a pack named count as one pack: unknown takes the
 every pack that its cell was ever filed in, unless that was mistyped.
 """
 
-from __future__ import annotations
-
 import json
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field

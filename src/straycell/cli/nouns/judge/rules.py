@@ -8,7 +8,6 @@ import typer
 from straycell.acceptance import Limit, RuleSet, read_rules
 from straycell.acceptance.grounds import grounds_words
 from straycell.bench.wording.figure_words import limit_words
-from straycell.bench.wording.shapes import Json
 from straycell.cli.app import context, output, values, verbs
 from straycell.errors import EXIT_NEGATIVE, BadData
 from straycell.plain_text import one_line
@@ -26,7 +25,26 @@ def show(
     rules = context.rules()
     limits = list(rules.limits.values()) if limit_id is None else [_named(rules, limit_id)]
     output.emit(
-        {"name": rules.name, "hash": rules.hash, "limits": [_limit_json(limit) for limit in limits]},
+        {
+            "name": rules.name,
+            "hash": rules.hash,
+            "limits": [
+                {
+                    "id": limit.id,
+                    "text": limit.text,
+                    "quantity": limit.quantity,
+                    "bound": limit.bound,
+                    "values": None if limit.values is None else dict(limit.values),
+                    "unit": limit.unit,
+                    "words": list(limit.words),
+                    "decides": limit.decides,
+                    "safety": limit.safety,
+                    "source": limit.source,
+                    "grounds": list(limit.grounds),
+                }
+                for limit in limits
+            ],
+        },
         lambda: _page(rules.name, rules.hash, limits),
     )
 
@@ -42,22 +60,6 @@ def _named(rules: RuleSet, limit_id: str) -> Limit:
     if limit.id != limit_id:
         output.talk(f"{one_line(limit_id)[:80]}: not the name of a limit; it is judged under {limit.id}")
     return limit
-
-
-def _limit_json(limit: Limit) -> Json:
-    return {
-        "id": limit.id,
-        "text": limit.text,
-        "quantity": limit.quantity,
-        "bound": limit.bound,
-        "values": None if limit.values is None else dict(limit.values),
-        "unit": limit.unit,
-        "words": list(limit.words),
-        "decides": limit.decides,
-        "safety": limit.safety,
-        "source": limit.source,
-        "grounds": list(limit.grounds),
-    }
 
 
 def _page(name: str, fingerprint: str, limits: list[Limit]) -> None:

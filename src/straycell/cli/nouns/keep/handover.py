@@ -28,9 +28,10 @@ def add(
         named = [writer.find_code(code) for code in codes] if codes else None
         entry = writer.add_handover(place, named)
         listed = writer.handover_list(entry.id, bench.rules, bench.now)
-    output.emit(document(entry, listed), lambda: _page(entry, listed))
-    output.hint(
-        f"next: straycell handover show {entry.id} --out list.pdf; when they are gone: handover close {entry.id}"
+    output.emit(
+        document(entry, listed),
+        lambda: _page(entry, listed),
+        then=f"next: straycell handover show {entry.id} --out list.pdf; when they are gone: handover close {entry.id}",
     )
     cautions.talk(Step.HANDOVER)
 
@@ -75,9 +76,11 @@ def show(
         texts = [caution.text for caution in cautions_for(Step.HANDOVER)]
         files.write_whole(out, handover_pdf(listed, bench.now, cautions=texts), force=force)
         files.talk_missing_glyphs(listed)
-    output.emit(document(entry, listed) | {"file": out}, lambda: _page(entry, listed))
-    if out is not None:
-        output.hint(f"written to {out}")
+    output.emit(
+        document(entry, listed) | {"file": out},
+        lambda: _page(entry, listed),
+        then=f"written to {out}" if out is not None else "",
+    )
     cautions.talk(Step.HANDOVER)
 
 

@@ -6,7 +6,7 @@ from pathlib import Path
 from types import ModuleType
 from typing import Annotated
 
-from straycell.cli.app import cautions, context, output, progress, values, verbs
+from straycell.cli.app import cautions, context, output, progress, tables, values, verbs
 from straycell.errors import BadData, UsageFault
 from straycell.quantities import count_of
 from straycell.safety import Step
@@ -154,12 +154,7 @@ def alike(faults: Sequence[Fault]) -> list[list[Fault]]:
 def _lines(numbers: Sequence[int]) -> str:
     """`line 3`, `lines 3 to 5, 9`: as many as a line of a screen holds."""
     numbers = list(dict.fromkeys(numbers))
-    runs: list[list[int]] = []
-    for number in numbers:
-        if runs and number == runs[-1][-1] + 1:
-            runs[-1].append(number)
-        else:
-            runs.append([number])
+    runs = tables.runs(numbers, lambda before, number: number == before + 1)
     shown = [str(run[0]) if len(run) == 1 else f"{run[0]} to {run[-1]}" for run in runs]
     more = f" and {len(shown) - _RUNS} more" if len(shown) > _RUNS else ""
     return f"line{'s' if len(numbers) > 1 else ''} {', '.join(shown[:_RUNS])}{more}"

@@ -49,16 +49,15 @@ def _hour(at: datetime) -> str:
 
 def _spans(numbers: Sequence[str]) -> str:
     """`H-12, H-14 to H-31`: what one write of a hundred readings recorded, on a line."""
-    spans: list[list[RecordKey]] = []
-    for key in map(key_of, numbers):
-        # Numbers of one bench only: H-12 and K-13 are no neighbours.
-        if spans and (key.bench, key.number) == (spans[-1][-1].bench, spans[-1][-1].number + 1):
-            spans[-1].append(key)
-        else:
-            spans.append([key])
+    spans = tables.runs(map(key_of, numbers), _follows)
     return ", ".join(
         f"{span[0]} to {span[-1]}" if len(span) > 2 else ", ".join(map(str, span)) for span in spans
     )
+
+
+def _follows(before: RecordKey, key: RecordKey) -> bool:
+    # Numbers of one bench only: H-12 and K-13 are no neighbours.
+    return (key.bench, key.number) == (before.bench, before.number + 1)
 
 
 def _what(each: Logged) -> str:

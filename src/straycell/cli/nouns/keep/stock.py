@@ -26,9 +26,11 @@ def stock(
         return
 
     found = boxes_now(context.bench())
-    output.emit([stock_json(box) for box in found], lambda: _page(found))
-    if any(box.attention for box in found):
-        output.hint("what to do about it: straycell due")
+    output.emit(
+        [stock_json(box) for box in found],
+        lambda: _page(found),
+        then="what to do about it: straycell due" if any(box.attention for box in found) else "",
+    )
     cautions.talk(Step.STORING)
 
 

@@ -61,10 +61,9 @@ def init(
     with context.writing(create=True, bench=letter):
         pass
     output.emit(
-        {"store": str(path), "bench": letter}, lambda: output.say(f"{path}: a new store, bench {letter}")
-    )
-    output.hint(
-        "next: straycell intake (asks for one cell after the other), or straycell import cells FILE.csv"
+        {"store": str(path), "bench": letter},
+        lambda: output.say(f"{path}: a new store, bench {letter}"),
+        then="next: straycell intake (asks for one cell after the other), or straycell import cells FILE.csv",
     )
 
 
@@ -266,9 +265,7 @@ def take_letter(
     output.emit(
         {"store": str(context.store_path()), "bench": new, "from": former},
         lambda: output.say(f"{context.store_path()}: bench {new} from now on, it was {former}"),
-    )
-    output.hint(
-        "what was written before keeps its numbers; do this right after copying, before anything is written"
+        then="what was written before keeps its numbers; do this right after copying, before anything is written",
     )
 
 

@@ -305,9 +305,11 @@ def withdraw(
         act = writer.reinstate_cell if back else writer.withdraw_cell
         done = many.each(found, lambda code: act(code, because))
     shown = f"{', '.join(cell.code for cell in done)}  {'back as received' if back else 'withdrawn'}"
-    output.emit([shapes.cell_json(cell) for cell in done], lambda: output.say(shown))
-    if not back:
-        output.hint("take its label off, if one was printed; cell withdraw --back undoes this")
+    output.emit(
+        [shapes.cell_json(cell) for cell in done],
+        lambda: output.say(shown),
+        then="take its label off, if one was printed; cell withdraw --back undoes this" if not back else "",
+    )
 
 
 @app.command("swap")
@@ -344,5 +346,5 @@ def photo(
     output.emit(
         shapes.photograph_json(kept) | {"file": str(kept.file)},
         lambda: output.say(f"{kept.cell}: photograph kept, {kept.file}"),
+        then="it decides nothing: what it shows is recorded with: straycell reading add CODE --look WORD",
     )
-    output.hint("it decides nothing: what it shows is recorded with: straycell reading add CODE --look WORD")

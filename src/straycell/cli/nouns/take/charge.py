@@ -60,9 +60,7 @@ def let_down(code: values.CellArgument, at: EndedOption = None, **said: Any) -> 
     output.emit(
         shapes.item_json(made, context.rules().defaults),
         lambda: output.say(f"{made.id}  {made.cell}  let down to {show(said['until_v'], Dimension.VOLTAGE)}"),
-    )
-    # A let-down explains a lower voltage only from its own time on; it cannot excuse an earlier leak.
-    output.hint(
-        "it accounts for what is measured from now on; rest voltages recorded before it count as they did"
+        # A let-down explains a lower voltage only from its own time on; it cannot excuse an earlier leak.
+        then="it accounts for what is measured from now on; rest voltages recorded before it count as they did",
     )
     talk_recorded(done, Step.CAPACITY)

@@ -53,8 +53,11 @@ def add(
             None if capacity_accuracy is None else parse_accuracy(capacity_accuracy, Dimension.CAPACITY)
         )
         made = writer.add_charger(Charger(name, now, slot, float_v, end_current, accuracy, meter=meter))
-    output.emit(document(made), lambda: output.say(_line(made)))
-    output.hint(f"it counts until {output.day(now + COUNTS_FOR)}; then measure it again")
+    output.emit(
+        document(made),
+        lambda: output.say(_line(made)),
+        then=f"it counts until {output.day(now + COUNTS_FOR)}; then measure it again",
+    )
 
 
 @app.command("withdraw")
@@ -66,10 +69,11 @@ def withdraw(
     """Take back the newest measurement of a charger that was mistyped; the history keeps it."""
     with context.writing() as writer:
         gone = writer.withdraw_charger(name, slot, because)
-    output.emit(document(gone) | {"withdrawn": True}, lambda: output.say(f"{_line(gone)}  withdrawn"))
-    # A charge took its end from what was true of the charger then, and is a record of its own.
-    output.hint(
-        "charges that took their end from it keep it: straycell reading supersede ID --mistake mistyped --until ..."
+    output.emit(
+        document(gone) | {"withdrawn": True},
+        lambda: output.say(f"{_line(gone)}  withdrawn"),
+        # A charge took its end from what was true of the charger then, and is a record of its own.
+        then="charges that took their end from it keep it: straycell reading supersede ID --mistake mistyped --until ...",
     )
 
 

@@ -48,8 +48,11 @@ def add(
     """Record an object that was opened."""
     with context.writing(create=True) as writer:
         made = writer.add_teardown(title, kind, **said)
-    output.emit(shapes.teardown_json(made), lambda: output.say(f"{made.code}  {made.title}"))
-    output.hint(f"next: straycell cell add --teardown {made.code} --pack 1 --count N ...")
+    output.emit(
+        shapes.teardown_json(made),
+        lambda: output.say(f"{made.code}  {made.title}"),
+        then=f"next: straycell cell add --teardown {made.code} --pack 1 --count N ...",
+    )
     cautions.talk(Step.TEARDOWN)
 
 

@@ -1,14 +1,12 @@
 """`straycell build`: cells committed to a project, until it is dismantled."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 from pathlib import Path
 from typing import Annotated, Any
 
 from straycell.bench.context import Writer
 from straycell.bench.paper.build_sheet import build_sheet
-from straycell.bench.project_match import project_match, require_plan, true_plan, understood
+from straycell.bench.project_match import project_match, require_plan, true_plan, understood, unfit_in
 from straycell.bench.recording.finish import OF_DEVICE, Device, finish_build, require_finishable
 from straycell.builds import Build
 from straycell.cells import Look, Stage
@@ -20,8 +18,10 @@ from straycell.cli.show.group_voltages import (
     groups_document,
     talk_groups,
 )
+from straycell.cli.show.unfit import codes_in_words, talk_unfit, unfit_document
 from straycell.errors import NegativeAnswer, UsageFault
 from straycell.matching import Match
+from straycell.matching.words import run_hours
 from straycell.quantities import Dimension, count_of
 from straycell.safety import Step
 
@@ -34,18 +34,20 @@ def list_all() -> None:
     """List builds."""
     with context.reading() as reader:
         builds = reader.builds()
+        harmed = unfit_in(context.bench(), reader, builds)
     tables.listing(
         builds,
-        document,
+        lambda build: document(build) | {"unfit": unfit_document(build.codes, harmed)},
         {
             "project": lambda b: b.project,
             "state": lambda b: b.state,
             "since": lambda b: output.day(b.reserved_at),
-            "cells": lambda b: ", ".join(b.codes),
+            "cells": lambda b: ", ".join(codes_in_words(b.codes, harmed)),
         },
         flexible="cells",
         empty="no build yet: straycell build reserve NAME",
     )
+    talk_unfit(harmed)
 
 
 @app.command("reserve")
@@ -239,6 +241,44 @@ def inspect(
         output.hint("looked at; the next inspection: straycell due --ahead 200")
 
 
+@app.command("ran")
+def ran(
+    name: Name,
+    time_s: Annotated[
+        float,
+        values.quantity("--for", Dimension.DURATION, "From full to where the device stopped.", example="9d"),
+    ],
+    note: Annotated[str | None, values.text_option("--note", "How warm it was, what stopped it.")] = None,
+) -> None:
+    """Record how long a finished device really ran on one charge, and hear where to look if it was short.
+
+    It decides nothing: what a cell holds is measured out of the device.
+    """
+    from straycell.bench.recording.ran import record_run
+
+    done = record_run(context.bench(), name, time_s, note=note or "")
+    run = done.held.runtime
+    document = {
+        "project": done.project,
+        "cells": list(done.codes),
+        "ran_h": done.ran_h,
+        "runtime_h": done.held.to_json()["runtime_h"],
+        "short": done.short,
+        "look_at": list(done.look_at) if done.short else [],
+    }
+
+    def page() -> None:
+        output.say(f"{name}  ran {run_hours(done.ran_h)}")
+        if run is not None:
+            low, expected = run_hours(run.low_h), run_hours(run.expected_h)
+            words = "SHORTER than was promised" if done.short else "as was promised"
+            output.say_wrapped(f"promised {low} at the low end, {expected} expected: {words}", "  ")
+        if done.short:
+            output.listed("Where to look, in this order", done.look_at)
+
+    output.emit(document, page)
+
+
 @app.command("sheet")
 def sheet(
     name: Name,
@@ -246,12 +286,6 @@ def sheet(
     force: files.Force = False,
 ) -> None:
     """Draw the positions of a reserved build with their codes, and what to do in which order."""
-    _write_sheet(name, out, force=force)
-    cautions.talk(Step.BUILD)
-
-
-def _write_sheet(name: str, out: Path, *, force: bool) -> None:
-    """Write the build sheet of a project whose cells are reserved or built in."""
     from straycell.labels.build_sheet_render import build_sheet_pdf
 
     bench = context.bench()
@@ -262,11 +296,11 @@ def _write_sheet(name: str, out: Path, *, force: bool) -> None:
     output.emit(
         {"files": [str(out)], "count": len(build.codes), "labels": list(build.codes)},
         lambda: output.say(f"{out}  {count}, {len(build.groups)} in series"),
+        # Six codes show the pattern; a pack's whole list would fill the screen below the answer.
+        then=f"labels: straycell label sheet {' '.join(build.codes[:6])}"
+        f"{' ...' if len(build.codes) > 6 else ''} --out labels.pdf",
     )
-    # Six codes show the pattern; a pack's whole list would fill the screen below the answer.
-    output.hint(
-        f"labels: straycell label sheet {' '.join(build.codes[:6])}{' ...' if len(build.codes) > 6 else ''} --out labels.pdf"
-    )
+    cautions.talk(Step.BUILD)
 
 
 def document(build: Build) -> dict[str, Any]:

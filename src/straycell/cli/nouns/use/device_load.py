@@ -11,7 +11,7 @@ from typing import Any
 
 from straycell.cli.app import files, output
 from straycell.errors import BadData, UsageFault
-from straycell.physics.loads import ConstantCurrent, ConstantPower, Lamps, Load, ResistiveLoad
+from straycell.physics.loads import ConstantCurrent, ConstantPower, Lamps, Load, Profile, ResistiveLoad
 from straycell.physics.resistors import BandReading, read_bands
 from straycell.projects.loads import parse_profile, profile_text
 from straycell.quantities import Dimension, Window, show
@@ -191,14 +191,12 @@ def profile(path: Path | None) -> Drawn | None:
     if path is None:
         return None
     load = parse_profile(profile_text(path), str(path))
-    # The last row of a profile is its end and has no duration.
-    steps = load.values[: len(load.durations_s)]
-    mean = sum(s * v for s, v in zip(load.durations_s, steps, strict=True)) / load.period_s
+    mean, most = _mean_and_most(load)
     key, unit = (
         ("current_a", Dimension.CURRENT) if load.current_a is not None else ("power_w", Dimension.POWER)
     )
     words = (
-        f"profile {path.name}, {show(mean, unit)} on average, up to {show(max(steps), unit)}, "
+        f"profile {path.name}, {show(mean, unit)} on average, up to {show(most, unit)}, "
         f"each round {show(load.period_s, Dimension.DURATION)}"
     )
     return Drawn(
@@ -206,9 +204,16 @@ def profile(path: Path | None) -> Drawn | None:
         words,
         {
             **{"kind": "profile", "file": str(path), "period_s": load.period_s, f"mean_{key}": mean},
-            f"most_{key}": max(steps),
+            f"most_{key}": most,
         },
     )
+
+
+def _mean_and_most(load: Profile) -> tuple[float, float]:
+    """Of a profile's current or power."""
+    # The last row of a profile is its end and has no duration.
+    steps = load.values[: len(load.durations_s)]
+    return sum(s * v for s, v in zip(load.durations_s, steps, strict=True)) / load.period_s, max(steps)
 
 
 def one_load(*drawn: Drawn | None) -> Drawn:
@@ -240,18 +245,16 @@ def from_log(file: Path, out: Path, columns: str | None, power: bool, force: boo
     lines.writerow(["time_s", key])
     lines.writerows([f"{t:.10g}", f"{v:.7g}"] for t, v in zip(times, values, strict=True))
     # Read back as a project would: a profile that no project takes is refused here and not weeks later.
-    found = _checked(text.getvalue(), str(file))
+    mean, most = _mean_and_most(parse_profile(text.getvalue(), str(file)))
     files.write_whole(out, text.getvalue().encode(), force=force)
     unit = Dimension.CURRENT if key == "current_a" else Dimension.POWER
     output.emit(
-        {"file": str(out), "rows": len(times), "period_s": times[-1], **found},
+        {"file": str(out), "rows": len(times), "period_s": times[-1], "mean": mean, "most": most},
         lambda: output.say(
-            f"{out}  {len(times)} rows, {show(times[-1], Dimension.DURATION)} a round: {show(found['mean'], unit)} on the mean, "
-            f"up to {show(found['most'], unit)}"
+            f"{out}  {len(times)} rows, {show(times[-1], Dimension.DURATION)} a round: {show(mean, unit)} on the mean, "
+            f"up to {show(most, unit)}"
         ),
-    )
-    output.hint(
-        f'name it in a project, profile = "{out.name}", or: straycell runtime CODE --profile {out} --until 3.0V'
+        then=f'name it in a project, profile = "{out.name}", or: straycell runtime CODE --profile {out} --until 3.0V',
     )
 
 
@@ -292,11 +295,3 @@ def _read(file: Path, columns: str | None, power: bool) -> tuple[list[float], li
     sign = 1.0 if max(currents) >= -min(currents) else -1.0
     values = [max(0.0, sign * row[2]) * (row[3] if power else 1.0) for row in rows]
     return [row[1] - rows[0][1] for row in rows], values, "power_w" if power else "current_a"
-
-
-def _checked(text: str, name: str) -> dict[str, float]:
-    """The mean and the most of the profile, as a project would read it. Raises BadData like that."""
-    profile = parse_profile(text, name)
-    steps = profile.values[: len(profile.durations_s)]
-    total = sum(s * v for s, v in zip(profile.durations_s, steps, strict=True))
-    return {"mean": total / profile.period_s, "most": max(steps)}

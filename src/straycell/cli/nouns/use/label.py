@@ -206,8 +206,8 @@ def blank(
     output.emit(
         {"files": [str(out)], "count": len(codes), "codes": codes},
         lambda: output.say(f"{out}  {len(codes)} codes set aside: {codes[0]} to {codes[-1]}"),
+        then="stick one on, then: straycell cell add --code CODE ...",
     )
-    output.hint("stick one on, then: straycell cell add --code CODE ...")
     cautions.talk(Step.LABEL)
 
 

@@ -83,9 +83,10 @@ def calibrate(
         size = PAGES_MM["letter" if page is PageSize.LETTER else "A4"]
         files.write_whole(out, calibration_pdf(clock.now(), size), force=force)
         output.emit(
-            {"files": [str(out)]}, lambda: output.say(f"{out}  print it at 100 % and measure its lines")
+            {"files": [str(out)]},
+            lambda: output.say(f"{out}  print it at 100 % and measure its lines"),
+            then="then: straycell label calibrate --printer NAME --measured 148.2mm",
         )
-        output.hint("then: straycell label calibrate --printer NAME --measured 148.2mm")
         return
     # Printing and recording are two days' work; a line with both would record what nobody measured.
     if out is not None or printer is None or (measured is None) == (scale is None):
@@ -99,8 +100,11 @@ def calibrate(
     factor = require_scale(round(factor, 4))
     with context.writing(create=True) as writer:
         writer.record_scale(printer, factor)
-    output.emit({"printer": printer, "scale": factor}, lambda: output.say(f"{printer}  drawn by {factor:g}"))
-    output.hint(f"next: straycell label sheet --printer '{printer}' --out PDF")
+    output.emit(
+        {"printer": printer, "scale": factor},
+        lambda: output.say(f"{printer}  drawn by {factor:g}"),
+        then=f"next: straycell label sheet --printer '{printer}' --out PDF",
+    )
 
 
 def stocks_list() -> None:
@@ -117,7 +121,15 @@ def stocks_list() -> None:
         ) from None
     tables.listing(
         list(known.values()),
-        _document,
+        lambda stock: {
+            "name": stock.name,
+            "width_mm": stock.shape.width_mm,
+            "height_mm": stock.shape.height_mm,
+            "per_page": stock.per_page,
+            "where": stock.where,
+            "forms": list(stock.forms),
+            "least_dpi": stock.dpi,
+        },
         {
             "name": lambda s: s.name,
             "label": lambda s: f"{s.shape.width_mm:g} x {s.shape.height_mm:g} mm",
@@ -127,18 +139,6 @@ def stocks_list() -> None:
         flexible="for",
         empty="no stock",
     )
-
-
-def _document(stock: Stock) -> dict[str, object]:
-    return {
-        "name": stock.name,
-        "width_mm": stock.shape.width_mm,
-        "height_mm": stock.shape.height_mm,
-        "per_page": stock.per_page,
-        "where": stock.where,
-        "forms": list(stock.forms),
-        "least_dpi": stock.dpi,
-    }
 
 
 def _for(stock: Stock) -> str:

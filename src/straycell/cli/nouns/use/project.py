@@ -3,9 +3,10 @@
 from pathlib import Path
 from typing import Annotated, Any
 
-from straycell.bench.project_match import device_answers_of, understood
+from straycell.bench.project_match import device_answers_of, understood, unfit_in
 from straycell.bench.wording.project_words import charger_words, load_line
 from straycell.cli.app import context, output, tables, values, verbs
+from straycell.cli.show.unfit import codes_in_words, talk_unfit, unfit_document
 from straycell.projects import Project, ProjectFaults, finish_faults, read_project_file
 from straycell.quantities import Dimension, show
 from straycell.store.book.records import ProjectEntry
@@ -47,8 +48,9 @@ def add(
     # Read before the store is opened: a faulty file must not hold the lock, or make a store.
     with context.writing(create=True) as writer:
         entry = writer.add_project(project.name, text, project.priority, project.due, replace)
-    output.emit(document(entry, project), lambda: page(entry, project))
-    output.hint(f"next: straycell match '{project.name}'")
+    output.emit(
+        document(entry, project), lambda: page(entry, project), then=f"next: straycell match '{project.name}'"
+    )
 
 
 def _list_faults(refused: ProjectFaults) -> None:
@@ -92,9 +94,12 @@ def show_one(name: Name) -> None:
     with context.reading() as reader:
         entry = reader.project(name)
         build = reader.live_build(name)
+        harmed = unfit_in(context.bench(), reader, [build]) if build else {}
     project = understood(entry)
     codes = list(build.codes) if build else []
-    output.emit(document(entry, project) | {"cells": codes}, lambda: page(entry, project, codes))
+    shown = {"cells": codes, "unfit": unfit_document(codes, harmed)}
+    output.emit(document(entry, project) | shown, lambda: page(entry, project, codes_in_words(codes, harmed)))
+    talk_unfit(harmed)
 
 
 @app.command("drop")

@@ -101,9 +101,8 @@ def runtime(
     output.emit(
         {**document(answer), "picture": out, "until_v": until, **asdict(draw)},
         lambda: page(answer, peaks_h if why else None),
+        then=f"picture: {out}" if out is not None else "",
     )
-    if out is not None:
-        output.hint(f"picture: {out}")
     cautions.talk(Step.DISCARD if one.verdict.outcome is Outcome.DISCARD else Step.MATCH, kinds=[one.facts])
 
 

@@ -1,22 +1,18 @@
 """`straycell scan`: codes from a keyboard-wedge scanner or typed, one a line, until an empty line or the end."""
 
-from __future__ import annotations
-
 import sys
 from collections.abc import Callable, Iterator
 from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated, Any
 
+from straycell.bench.paper.inventory import Inventory, take_inventory
 from straycell.cli.app import cautions, context, files, output, prompts, values, verbs
 from straycell.cli.nouns.use import label, label_read
 from straycell.errors import BadData, StraycellError, UsageFault
 from straycell.labels.payload import code_in
 from straycell.safety import Step
 from straycell.store.book.records import HandoverEntry
-
-if TYPE_CHECKING:
-    from straycell.bench.paper.inventory import Inventory
 
 app = verbs.lone_app()
 
@@ -154,8 +150,6 @@ def _hand_over(place: str) -> None:
 
 
 def _check(box: str) -> None:
-    from straycell.bench.paper.inventory import take_inventory
-
     with context.reading() as reader:
         # Asked before the first scan: a mistyped box must not cost an evening of scanning.
         take_inventory(reader, box, ())

@@ -1,7 +1,5 @@
 """What happened to cells: recorded, and taken back as a mistake. It never vanishes: it goes to the right cell or kind."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 
 from sqlalchemy import select
@@ -65,7 +63,7 @@ def withdraw_incident(
 ) -> None:
     """Take an incident of a cell back as a mistake; what happened is recorded where it belongs, at its own moment.
 
-    wrong-cell: it goes to `right_cell`, unless another cell of the same incident keeps it. mistyped: `instead` is the
+    wrong-cell: it goes to `right_cell`, else to another cell of the same incident once more. mistyped: `instead` is the
     right kind, and whether it is severe. Raises BadData, UsageFault.
     """
     reason = require_because(because)
@@ -76,8 +74,8 @@ def withdraw_incident(
         )
     if mistake is Mistake.BAD_CONTACT:
         raise UsageFault("a bad contact makes no incident", "only wrong-cell or mistyped")
-    place = _right_place(pen, code, happened, mistake, right_cell, instead)
-    codes = [code, *([right_cell] if right_cell else [])]
+    where, kind, severe = _right_place(pen, code, happened, mistake, right_cell, instead)
+    codes = list(dict.fromkeys((code, where)))
     detail: dict[str, object] = {
         "mistake": mistake.value,
         "at": happened.at.isoformat(),
@@ -89,20 +87,23 @@ def withdraw_incident(
     common = {"mistake": mistake.value, "because": reason, "right_cell": right_cell, "event_id": event_id}
     insert_many(pen.conn, SUPERSESSION, [{"record": r, **common} for r in _numbers(pen, code, happened)])
     _follow(pen, codes, happened.kind)
-    if place is not None:
-        where, kind, severe = place
-        _add(pen, [where], kind, to_us(happened.at), severe, event_id)
+    _add(pen, [where], kind, to_us(happened.at), severe, event_id)
     # A cell that was withdrawn as never there has something on record now.
     follow(pen.conn, cells=codes)
 
 
 def _numbers(pen: Pen, code: str, happened: Upset) -> list[str]:
-    """What this incident is called: a restore numbers it again, and a finding goes on naming it as before."""
+    """What this incident is called: a restore numbers it again, and a finding goes on naming it as before.
+
+    It may be there twice: what another cell of it lost went to this one.
+    """
     known = set(pen.conn.execute(select(HAPPENED + UPSET.c.key)).scalars())
     found = recorded(pen.conn, [code]).get(code)
     same = [f for f in (found.standing if found else ()) if f.rule == "upset" and f.at == happened.at]
     before = {key for f in same for key in f.basis if key.startswith(HAPPENED)} - known
-    return sorted({happened.key, *before})
+    alike = (UPSET.c.code == code, UPSET.c.kind == happened.kind, UPSET.c.at_us == to_us(happened.at))
+    twice = select(HAPPENED + UPSET.c.key).where(*alike, UPSET.c.severe == happened.severe, still_counts())
+    return sorted({happened.key, *before, *pen.conn.execute(twice).scalars()})
 
 
 def _right_place(
@@ -112,8 +113,8 @@ def _right_place(
     mistake: Mistake,
     right_cell: str | None,
     instead: tuple[str, bool] | None,
-) -> tuple[str, str, bool] | None:
-    """(cell, kind, severe) of what is recorded in its place; None where another cell of the incident keeps it."""
+) -> tuple[str, str, bool]:
+    """(cell, kind, severe) of what is recorded in its place."""
     if mistake is Mistake.MISTYPED:
         if right_cell is not None:
             raise UsageFault("a right cell does not go with mistyped", "use --mistake wrong-cell")
@@ -129,12 +130,14 @@ def _right_place(
         )
     if right_cell is None:
         others = select(UPSET.c.code).where(UPSET.c.event_id == happened.event, UPSET.c.code != code)
-        if pen.conn.execute(others.where(still_counts()).limit(1)).first() is None:
+        other = pen.conn.execute(others.where(still_counts()).order_by(UPSET.c.id).limit(1)).scalar()
+        if other is None:
             raise BadData(
                 f"which cell had the '{happened.kind}' of {from_us(to_us(happened.at)):%Y-%m-%d} is missing",
                 "name it with --right-cell CODE: what happened is not forgotten, it moves there",
             )
-        return None
+        # Not left to the row that the other has: another bench may be taking that one back, for this cell.
+        return other, happened.kind, happened.severe
     cells.require_cells(pen.conn, [right_cell])
     if right_cell == code:
         raise UsageFault(f"the incident is of {code} already", "name the cell it really happened to")
