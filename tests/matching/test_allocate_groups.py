@@ -116,9 +116,9 @@ def test_a_bound_proven_beside_a_tier_at_its_best_proves_nothing_where_that_tier
 
 
 def test_a_demand_of_two_kinds_is_served_once() -> None:
-    """Two pairs on the shelf, one of each kind, and one pair asked for."""
+    """Two pairs on the shelf, one of each kind, of just what is asked for, so that nothing but the rule speaks against both."""
     offers = [offer(2000, 50, kind=kind) for kind in "aabb"]
-    plan = nothing_known(offers, [demand((1, 2, 1), 1000, 100, 1, kind=["a", "b"])], 1.5)
+    plan = nothing_known(offers, [demand((1, 2, 1), 2000, 100, 1, kind=["a", "b"])], 1.5)
     assert (len(plan.assignment[0]), plan.weights) == (2, [1])
 
 

@@ -63,6 +63,7 @@ GRADING: tuple[Rule, ...] = (
     resistance.resistance,
     leakage.self_discharge,
     leakage.worst_stretch,
+    leakage.ran_short,
     shelf.strange_fall,
 )
 
