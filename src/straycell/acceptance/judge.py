@@ -231,13 +231,12 @@ def _as_reason(case: Case, finding: Finding) -> Reason:
         finding.unit,
         finding.safety,
         finding.source,
-        _newest_record(case, finding),
-        finding.at,
-        None,
-        shelf.todo(case) if on_shelf else None,
-        case.now if on_shelf else None,
-        True,
-        finding.recorded,
+        reading=_newest_record(case, finding),
+        at=finding.at,
+        todo=shelf.todo(case) if on_shelf else None,
+        earliest=case.now if on_shelf else None,
+        finding=True,
+        recorded=finding.recorded,
     )
 
 
