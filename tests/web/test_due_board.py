@@ -43,3 +43,17 @@ def test_nothing_dangerous_is_folded_away(sample_copy: Bench) -> None:
     dangerous = {item["subject"] for item in due if item["danger"]}
     assert len(dangerous) > 10 and all(subject in lie_open for subject in dangerous)
     assert len(lie_open) < len(folded)
+
+
+def test_a_project_marks_the_cell_that_must_not_stay_in_its_device(sample_copy: Bench) -> None:
+    """In words, with the reason, above what can be done; without harm there is no mark."""
+    name = "greenhouse vent opener"
+    sample_copy.do(f"build reserve '{name}'")
+    sample_copy.do(f"build finish '{name}' --yes")
+    (code,) = sample_copy.do(f"project show '{name}'")["cells"]
+    page = Page(sample_copy)
+    page.pair()
+    assert "Stop using it" not in page.get("/project", params={"name": name}).text
+    sample_copy.do(f"discard {code} --because 'it hisses'")
+    shown = page.get("/project", params={"name": name}).text
+    assert shown.index("Stop using it") < shown.index("it hisses") < shown.index(f"{code}</a> ✕ discard")
