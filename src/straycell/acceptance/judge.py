@@ -59,6 +59,7 @@ GRADING: tuple[Rule, ...] = (
     first_day.first_day,
     capacity.capacity,
     plausible.over_rating,
+    plausible.next_to_none,
     plausible.resistances,
     resistance.resistance,
     leakage.self_discharge,
