@@ -329,6 +329,13 @@ def test_a_cell_that_leaks_on_the_shelf_is_told() -> None:
     assert "falling" not in due(leaking_shelf(1.0), at=62.0)
 
 
+def test_a_loss_that_is_being_checked_hides_no_later_one() -> None:
+    """7 % gone a day after a charge, repeated; a week after the repeat 62 % are gone."""
+    repeated = good().charge(22.0).rest(4.05, 23.0).charge(24.0)
+    assert "falling" not in due(repeated, at=24.5)
+    assert "900 mAh 7 days after" in due(repeated.capacity(0.9, 31.0), at=31.5)["falling"].why
+
+
 # --- condemned cells -------------------------------------------------------------------------------
 
 
