@@ -329,6 +329,13 @@ def test_a_cell_that_leaks_on_the_shelf_is_told() -> None:
     assert "falling" not in due(leaking_shelf(1.0), at=62.0)
 
 
+def test_a_leaking_cell_brought_to_storage_voltage_is_still_a_danger() -> None:
+    """Only a full charge begins the check that can answer it."""
+    for until, told in ((3.85, True), (4.2, False)):
+        charged = leaking_shelf(12.0).charge(63.0, until=until)
+        assert ("falling" in due(charged, at=64.0)) is told
+
+
 def test_a_loss_that_is_being_checked_hides_no_later_one() -> None:
     """7 % gone a day after a charge, repeated; a week after the repeat 62 % are gone."""
     repeated = good().charge(22.0).rest(4.05, 23.0).charge(24.0)

@@ -101,13 +101,12 @@ def _seen(kept: Kept) -> Iterator[DueItem]:
         yield _item(kind, kept, at, reason.text, step=step)
 
 
-_ANSWERED_BY_CHECK = ("sinking", "falling")
-
-
 def _check_began(kept: Kept, kind: str, reason: Reason) -> bool:
-    """True once a charge began the check that answers it: that is waited for elsewhere."""
+    """True once a charge lifted a low cell, or began the check of one that leaks: that is waited for elsewhere."""
     charged = kept.case.charge_before(kept.now)
-    return kind in _ANSWERED_BY_CHECK and charged is not None and charged.at > kept.since(reason.at)
+    if kind not in ("sinking", "falling") or charged is None or charged.at <= kept.since(reason.at):
+        return False
+    return kind == "sinking" or kept.case.is_full(charged)
 
 
 def _falling_faster(kept: Kept, family: dict[tuple[str, str | None], list[Kept]]) -> Iterator[DueItem]:
