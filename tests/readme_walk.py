@@ -22,7 +22,7 @@ from unittest import mock
 from tests.cli.terminal_bench import at_terminal
 
 from straycell.cli.app.app import main, root_command
-from straycell.cli.app.grammar.noun_table import NOUNS
+from straycell.cli.app.noun_table import NOUNS
 
 README = Path(__file__).parents[1] / "README.md"
 GAP = "..."

@@ -22,7 +22,7 @@ from tests.readme_walk import (
     table_place,
 )
 
-from straycell.cli.app.grammar.noun_table import NOUNS
+from straycell.cli.app.noun_table import NOUNS
 
 TEXT = README.read_text(encoding="utf-8")
 LINES = TEXT.splitlines()

@@ -139,8 +139,9 @@ def show_accuracy(accuracy: Accuracy | None, dimension: Dimension) -> str:
     return " + ".join(parts)
 
 
-BEST = "best"
-"""The entry of meter_classes.toml that is not a kind of instrument but the bound for all of them."""
+BEST, WORST = "best", "worst"
+"""The entries of meter_classes.toml that are not kinds of instruments but the bounds for all of them."""
+_SHOWN = 40
 _TYPICAL = {"voltage": 3.7, "capacity": 2.0, "resistance": 0.05, "temperature": 22.0}
 """By quantity: where a meter's limits of error are held against the bound."""
 
@@ -153,7 +154,7 @@ def _entries() -> dict[str, MeterClass]:
 @lru_cache(maxsize=1)
 def meter_classes() -> dict[str, MeterClass]:
     """The shipped kinds of instruments by name, from meter_classes.toml."""
-    return {name: found for name, found in _entries().items() if name != BEST}
+    return {name: found for name, found in _entries().items() if name not in (BEST, WORST)}
 
 
 def best_accuracy(quantity: str) -> Accuracy:
@@ -161,9 +162,9 @@ def best_accuracy(quantity: str) -> Accuracy:
     return getattr(_entries()[BEST].meter, quantity, None) or Accuracy()
 
 
-def too_good(meter: Meter) -> str:
-    """Why a meter's figures cannot be true; empty when they can: its guard bands would be next to nothing."""
-    best = _entries()[BEST].meter
+def untrue(meter: Meter) -> str:
+    """Why a meter's figures cannot be true; empty when they can: its guard bands would be next to nothing, or all."""
+    best, worst = _entries()[BEST].meter, _entries()[WORST].meter
     for name, typical in _TYPICAL.items():
         stated: Accuracy | None = getattr(meter, name)
         bound: Accuracy | None = getattr(best, name)
@@ -173,6 +174,11 @@ def too_good(meter: Meter) -> str:
         if stated.limit(typical) < bound.limit(typical):
             least = best.accuracy_words(name)
             return f"its {name} accuracy of {meter.accuracy_words(name)} is below {least}, the best there is"
+        # 5 V typed for 5 mV would condemn every cell: as found it may have been at any voltage.
+        most: Accuracy = getattr(worst, name)
+        if stated.limit(typical) > most.limit(typical):
+            shown = meter.accuracy_words(name)[:_SHOWN]
+            return f"its {name} accuracy of {shown} is above {worst.accuracy_words(name)}: nothing could be told by it"
     step = meter.voltage_resolution.step(_TYPICAL["voltage"])
     # Half a step is what rounding alone does: no instrument is truer than its own display.
     if meter.voltage is not None and meter.voltage.limit(_TYPICAL["voltage"]) < step / 2:

@@ -17,8 +17,8 @@ from straycell.acceptance.reasons import Outcome
 from straycell.bench.cell_sheet import cell_history, cell_sheet
 from straycell.bench.context import Bench
 from straycell.bench.outlook import Need, what_waits
-from straycell.bench.recording.correction import Correction
 from straycell.bench.recording.discard import discard_cell, record_incident
+from straycell.bench.recording.reading_form import Correction
 from straycell.bench.recording.record import record_charge, record_readings, supersede
 from straycell.cells import CellFacts, Chemistry, Form, Look
 from straycell.errors import BadData

@@ -7,7 +7,7 @@ import socket
 from typing import Any
 
 from straycell.cli.app.app import root_command
-from straycell.cli.app.grammar.noun_table import NOUNS
+from straycell.cli.app.noun_table import NOUNS
 
 GOOD = [
     *("3.71V", "3710mV", "2010mAh", "2.01Ah", "48mohm", "48mΩ", "0.5A", "24h", "90min", "22C", "45g", "-5C"),

@@ -110,8 +110,8 @@ class Table:
     def _do_open_teardown(self, title: str, kind: str, objects: int) -> Opened:
         return Opened("AT1", title, objects=objects)
 
-    def _do_use_meter(self, name: str, like: str) -> Any:
-        return meter_like(name, like or "hand-held-multimeter")
+    def _do_declare_meter(self, kind: str) -> Any:
+        return meter_like(kind, kind)
 
     def _do_keep(self, entry: Entry) -> CellKept:
         if self.refusals:

@@ -20,7 +20,7 @@ from straycell.cells import Look, Stage
 from straycell.errors import BadData, StraycellError
 from straycell.keys import NEW, apart
 from straycell.quantities import Measured
-from straycell.readings import Charge, Reading
+from straycell.readings import Charge, Mistake, Reading
 from straycell.readings.charger import Charger
 from straycell.store.backup import backup_store, restore_store
 from straycell.store.merge.take_in import merge_store
@@ -58,7 +58,7 @@ class Walk:
         """One thing that somebody does."""
         deeds: list[tuple[int, Callable[[str], None]]] = [
             *((12, self.measure), (3, self.add), (4, self.see), (4, self.correct), (3, self.take_back)),
-            *((2, self.discard), (2, self.incident), (1, self.hand_over)),
+            *((2, self.discard), (2, self.incident), (2, self.move_incident), (1, self.hand_over)),
             *((2, self.back_up), (1, self.restore), (3, self.merge)),
             *((2, self.charge), (2, self.measure_charger)),
         ]
@@ -143,7 +143,30 @@ class Walk:
         code = self._code(letter)
         if code is not None:
             with self.writing(letter) as writer:
-                writer.add_incident(self.dice.choice(["drop", "warm"]), [code])
+                kind = self.dice.choice(["drop", "warm", "vented"])
+                writer.add_incident(kind, [code], severe=kind == "vented")
+
+    def move_incident(self, letter: str) -> None:
+        """It was another cell, or another kind. Law: so many incidents count afterwards as before."""
+        with self.shelves[letter].reading() as reader:
+            before = {code: each.upsets for code, each in reader.evidences().items() if each.upsets}
+            codes = [cell.code for cell in reader.cells()]
+        code, other = self.dice.choice(sorted(before) or [""]), self.dice.choice(codes)
+        if code in ("", other):
+            return
+        happened, kind = self.dice.choice(before[code]), self.dice.choice(["drop", "vented"])
+        to, instead = self.dice.choice([(other, None), (None, (kind, kind == "vented"))])
+        mistake = Mistake.WRONG_CELL if to else Mistake.MISTYPED
+        try:
+            with self.writing(letter) as writer:
+                writer.withdraw_incident(code, happened, mistake, "the next one", to, instead)
+        except BadData:  # what a restore brought back, or the same kind again
+            return
+        with self.shelves[letter].reading() as reader:
+            after = {code: each.upsets for code, each in reader.evidences().items()}
+        self.premises["moved incidents"] += 1
+        assert sum(map(len, after.values())) == sum(map(len, before.values()))
+        assert happened.key not in {each.key for each in after[code]}
 
     def hand_over(self, letter: str) -> None:
         try:

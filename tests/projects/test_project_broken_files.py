@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from straycell.errors import EXIT_DATA, BadData
-from straycell.projects import ProjectFaults, parse_project, read_project_file
+from straycell.projects import ProjectFaults, faults, parse_project, read_project_file
 
 BROKEN = Path(__file__).parent.parent / "broken" / "projects"
 FILES = sorted(BROKEN.glob("*.toml"))
@@ -119,3 +119,18 @@ def test_two_faults_are_both_told() -> None:
     with pytest.raises(BadData) as caught:
         parse_project('name = "x"\n[load]\ncurrent = "1V"\n[need]\nruntime = "2h"\n', source="x", base=None)
     assert len(caught.value.lines()) == 3 and "more" not in " ".join(caught.value.lines())
+
+
+def test_a_file_of_nothing_but_unknown_keys_is_not_read_to_its_end(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A hundred faults are kept; the keys beyond them are not even compared with the known ones."""
+    asked: list[str] = []
+
+    def near(word: str, choices: object) -> None:
+        asked.append(word)
+
+    monkeypatch.setattr(faults, "nearest", near)
+    text = "name = 'x'\n" + "".join(f"k{number} = 1\n" for number in range(5000))
+    with pytest.raises(ProjectFaults, match="100 or more faults") as refused:
+        parse_project(text, source="x.toml", base=None)
+    assert 50 < len(asked) <= len(refused.value.faults) == faults.MOST_FAULTS
+    assert [fault.line for fault in refused.value.faults[:3]] == [2, 3, 4]

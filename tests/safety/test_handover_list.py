@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from tests.acceptance.bench import LFP, NMC, Bench, day, good
 from tests.safety.keeping_bench import CODES, RULES
 
-from straycell.acceptance import Condemnation, Evidence, Upset, assess
+from straycell.acceptance import Condemnation, Evidence, Outcome, Reason, Status, Upset, assess
 from straycell.acceptance.evidence import FactSaid
 from straycell.cells import CellFacts, Chemistry, Form, Look
 from straycell.readings import Quantity
@@ -277,6 +277,27 @@ def test_a_charge_in_frost_is_misuse_that_counts_as_damage() -> None:
     ) is (Condition.DAMAGED)
 
 
+@pytest.mark.parametrize(
+    ("rule", "status", "ceiling", "expected"),
+    [
+        ("mass-lost", Status.FAILED, Outcome.HOLD, Condition.DAMAGED),
+        ("charge-in", Status.CLOSE, Outcome.HOLD, Condition.DAMAGED),
+        ("a-new-rule", Status.FAILED, Outcome.DISCARD, Condition.DAMAGED),
+        ("capacity-discard", Status.FAILED, Outcome.DISCARD, Condition.INTACT),
+        ("resistance-contradictory", Status.CLOSE, Outcome.HOLD, Condition.INTACT),
+        ("rest-voltage", Status.CLOSE, Outcome.HOLD, Condition.INTACT),
+        ("self-discharge", Status.UNMEASURED, Outcome.HOLD, Condition.INTACT),
+    ],
+)
+def test_whatever_was_seen_of_a_cell_makes_it_damaged_unless_a_rule_says_otherwise(
+    rule: str, status: Status, ceiling: Outcome, expected: Condition
+) -> None:
+    """A cell that a person discards while it is held for something that was seen is not called intact."""
+    evidence = good().evidence()
+    held = replace(assess(evidence, RULES, day(20.0)), reasons=(Reason(rule, status, ceiling, "seen"),))
+    assert condition_of(evidence, held)[0] is expected
+
+
 def test_a_chemistry_under_dispute_is_not_called_lithium_ion() -> None:
     """Entered as primary once and not withdrawn: the collection point decides."""
     bench = with_more(
@@ -416,3 +437,14 @@ def test_looked_at_as_a_picture_nothing_runs_off_the_paper() -> None:
         edge = 8 / 25.4 * 72
         assert left > edge and top > edge
         assert right < picture.width - edge and bottom < picture.height - edge
+
+
+def test_a_cell_that_leaves_has_nothing_to_be_tested_for() -> None:
+    """It fell and was discarded: both are said, and no test is asked for; so it is with one that was to be cleaned."""
+    fell = Upset("drop", day(30), key="incident A-9")
+    by_hand = with_more(good(), upsets=(fell,), condemned=Condemnation("sat on", day(31), "discard A-10"))
+    cell = listed(by_hand)
+    assert cell.condition is Condition.DAMAGED
+    assert cell.why == f"discarded by hand: sat on; drop on {day(30):%Y-%m-%d}, not tested since"
+    leaking = listed(with_more(good().look(Look.LEAKING), upsets=(fell,)))
+    assert "leaking" in leaking.why and "drop on" in leaking.why and "tested again" not in leaking.why

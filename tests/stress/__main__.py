@@ -5,6 +5,7 @@ Each runs in a process of its own. The short form is what pytest runs (test_shor
 
 from __future__ import annotations
 
+import gc
 import os
 import subprocess
 import sys
@@ -54,6 +55,8 @@ def main(words: list[str]) -> int:
         from tests.stress.rig import warm
 
         warm()
+        gc.collect()
+        gc.freeze()
     codes = [one(name, counts[name]) for name in shared]
     started = [[sys.executable, "-m", f"tests.stress.{name}"] for name in (own if names else trials)]
     codes += [subprocess.run(command, check=False).returncode for command in started]

@@ -20,7 +20,7 @@ from straycell.meters import (
     parse_accuracy,
     parse_resolution,
     show_accuracy,
-    too_good,
+    untrue,
 )
 from straycell.quantities import Dimension
 
@@ -41,15 +41,36 @@ from straycell.quantities import Dimension
         ({"temperature": Accuracy(0.0, 0.5)}, ""),
     ],
 )
-def test_a_meter_that_is_too_good_is_told(figures: dict[str, Any], said: str) -> None:
+def test_a_meter_that_is_untrue_is_told(figures: dict[str, Any], said: str) -> None:
     """An accuracy no instrument has, or finer than half of what it shows, would take every guard band away."""
-    why = too_good(Meter("mine", **figures))
+    why = untrue(Meter("mine", **figures))
     assert said in why and bool(why) is bool(said)
 
 
-def test_no_shipped_kind_of_meter_is_too_good() -> None:
+@pytest.mark.parametrize(
+    ("figures", "told"),
+    [
+        ({"voltage": Accuracy(0.1, 0.0)}, False),
+        ({"voltage": Accuracy(0.1, 0.01)}, True),
+        ({"voltage": Accuracy(0.0, 5.0)}, True),
+        ({"voltage": Accuracy(0.0, 1e300)}, True),
+        ({"capacity": Accuracy(0.5, 0.0)}, False),
+        ({"capacity": Accuracy(0.6, 0.0)}, True),
+        ({"resistance": Accuracy(0.5, 0.1)}, False),
+        ({"resistance": Accuracy(0.0, 5.0)}, True),
+        ({"temperature": Accuracy(0.0, 20.0)}, False),
+        ({"temperature": Accuracy(0.0, 21.0)}, True),
+    ],
+)
+def test_a_meter_that_could_tell_nothing_is_told(figures: dict[str, Any], told: bool) -> None:
+    """5 V typed for 5 mV: a cell found at 3.6 V may then have been at 0 V, and would be out for good."""
+    why = untrue(Meter("mine", **figures))
+    assert bool(why) is told and ("nothing could be told" in why) is told and len(why) < 160
+
+
+def test_no_shipped_kind_of_meter_is_untrue() -> None:
     """The bound of all is above none of them."""
-    assert not [name for name, kind in meter_classes().items() if too_good(kind.meter)]
+    assert not [name for name, kind in meter_classes().items() if untrue(kind.meter)]
 
 
 @pytest.mark.parametrize(

@@ -14,7 +14,7 @@ from tests.walk.truth import Kind, TrueCell
 
 from straycell.acceptance import Outcome, load_rules
 from straycell.bench.candidates import candidates
-from straycell.bench.recording.inspection import inspect_groups, look_at_groups
+from straycell.bench.recording.inspection import Taken, inspect_groups, look_at_groups
 from straycell.cells import Stage
 from straycell.errors import BadData, NegativeAnswer
 from straycell.keys import NEW
@@ -260,8 +260,8 @@ class Person(Hands):
         build = writer.live_build(project)
         if build is not None:
             volts = [self.reads(fmean(self.by_code[c].volts(day) for c in group)) for group in build.groups]
-            seen = look_at_groups(writer, project, volts, METER, self.rules, writer.pen.now)
-            inspect_groups(writer, seen, METER)
+            seen = look_at_groups(writer, project, Taken(volts, METER.name), self.rules, writer.pen.now)
+            inspect_groups(writer, seen)
 
     def decide(self, writer: Writer, code: str, day: float) -> None:
         """Undecided for a month: the check again; what two more checks cannot settle is discarded by hand."""

@@ -39,7 +39,6 @@ class Phone:
     def __init__(self, driver: Any, served: Served, code: str) -> None:
         self.driver, self.served, self.taps = driver, served, 0
         self.screen(360)
-        driver.get(f"{served.address}/pair?code={code}")
         driver.execute_cdp_cmd(
             "Storage.clearDataForOrigin", {"origin": served.address, "storageTypes": "all"}
         )

@@ -8,7 +8,7 @@ from functools import cached_property, wraps
 from typing import Any, NamedTuple, TypeVar
 
 from straycell.acceptance.evidence import DISMANTLED, Evidence, Record
-from straycell.acceptance.reasons import Outcome, Reason, Side, Status, Work
+from straycell.acceptance.reasons import DUST, Outcome, Reason, Side, Status, Work
 from straycell.acceptance.rules import Limit, RuleSet, chemistry_keys
 from straycell.cells import CellFacts, Chemistry, Form
 from straycell.markings import most_capacity_ah, rating_beyond_size, read_marking
@@ -234,6 +234,17 @@ class Case:
             return volume * self.figure("unrated-capacity-density") if volume else None
         return self.known_figure("unrated-capacity")
 
+    def full_from_v(self, charge: Charge) -> float:
+        """Where full begins for a charge: lower only for a cell marked to end lower, and no charge above asks for that."""
+        least_v = self.figure("full-charge-from")
+        # Not asked where it changes nothing: a finding rests on every fact that its test asks for.
+        marked_v = None if charge.until_v >= least_v else self.facts.full_voltage_v
+        if marked_v is None:
+            return least_v
+        # As far below its own end as below the usual one (sheets: 4.20 ± 0.05 V); it is never charged beyond that end.
+        slack_v = max(0.0, self.figure("full-voltage") - least_v)
+        return min(least_v, max(marked_v, self.figure("full-marked-least")) - slack_v)
+
     def is_full(self, charge: Charge, held_ah: float | None = None) -> bool:
         """True when a recorded charge counts as full."""
         return not self.short_of_full(charge, held_ah)
@@ -245,8 +256,8 @@ class Case:
         """
         # Self-discharge is read from a steep, known start: from a partial charge the curve gives no share of
         # full.
-        least_v = self.figure("full-charge-from")
-        if charge.until_v < least_v:
+        least_v = self.full_from_v(charge)
+        if charge.until_v < least_v - DUST:
             return f"the charge of {charge.at:%Y-%m-%d} ended at {charge.until_v:g} V, below {least_v:g} V"
         # Never the latest of all runs: a finding must not hang on which runs are known by then.
         base = self.stated_ah or held_ah

@@ -1,6 +1,7 @@
 """The verdict: the least of the fresh judgement, the findings and the re-test after a fall, and what to do next."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
@@ -90,7 +91,7 @@ def judge(evidence: Evidence, rules: RuleSet, now: datetime, recorded: datetime 
         return _of_unknown_kind(evidence, rules, now, recorded)
     # With the shipped rules one pass serves both; with a person's own the shipped ones look once more.
     own = rules.hash != shipped_rules().hash
-    memo, tests = _alike(evidence, rules, now) if own else ({}, CONDEMNING)
+    memo, tests, answers = _alike(evidence, rules, now) if own else ({}, CONDEMNING, {})
     case = Case(evidence, evidence.facts, rules, now, memo)
     shipped = Case(evidence, evidence.facts, shipped_rules(), now, dict(memo)) if own else case
     # A finding is recorded once: seen again, it would bear a second date and a second event.
@@ -99,25 +100,44 @@ def judge(evidence: Evidence, rules: RuleSet, now: datetime, recorded: datetime 
     reasons = [*_as_reasons(case, (*evidence.findings, *found))]
     if own:
         reasons += _own_discards(case, reasons, tests)
-    reasons += [reason for rule in GRADING for reason in rule(case)]
-    reasons = _indoors(case, reasons)
-    return Judgement(_verdict(case, tuple(reasons)), found)
+    graded = (answers[rule] if rule in answers else rule(case) for rule in GRADING)
+    reasons += (reason for each in graded for reason in each)
+    if own:
+        reasons += _hidden(reasons, shipped, answers)
+    verdict = _verdict(case, tuple(_indoors(case, reasons)))
+    # What is remembered refers back to its case: emptied, both are gone at once, without a search for garbage.
+    case.memo.clear()
+    shipped.memo.clear()
+    return Judgement(verdict, found)
 
 
-def _alike(evidence: Evidence, rules: RuleSet, now: datetime) -> tuple[dict[object, Any], Sequence[Test]]:
+Answers = Mapping[Rule, Sequence[Reason]]
+
+
+def _alike(
+    evidence: Evidence, rules: RuleSet, now: datetime
+) -> tuple[dict[object, Any], Sequence[Test], Answers]:
     """What the limits that a person's file left as they were say of a cell, and the tests that they do not answer."""
-    if rules.alike is None:
-        return {}, CONDEMNING
     memo: dict[object, Any] = {}
-    case, left = Case(evidence, evidence.facts, rules.alike, now, memo), list[Test]()
+    if rules.alike is None:
+        return memo, CONDEMNING, {}
+    case, left, answers = (
+        Case(evidence, evidence.facts, rules.alike, now, memo),
+        list[Test](),
+        dict[Rule, Sequence[Reason]](),
+    )
     for test in CONDEMNING:
         try:
             # The reason of what it condemns may be written with a limit that differs.
             if any(tried.side is Side.BEYOND for tried in test(case)):
-                return {}, CONDEMNING
+                memo.clear()
+                return memo, CONDEMNING, {}
         except KeyError:  # it asks for a limit of the person's own: left to both rule sets
             left.append(test)
-    return memo, left
+    for rule in GRADING:
+        with suppress(KeyError):
+            answers[rule] = tuple(rule(case))
+    return memo, left, answers
 
 
 def _of_unknown_kind(
@@ -225,6 +245,17 @@ def _own_discards(case: Case, reasons: Iterable[Reason], tests: Iterable[Test]) 
     known = {reason.rule for reason in reasons}
     found = {tried.rule: tried for _, tried in reversed(condemned(case, tests)) if tried.rule not in known}
     return [tried.reason() for tried in found.values()]
+
+
+def _hidden(reasons: Iterable[Reason], shipped: Case, answers: Answers) -> list[Reason]:
+    """What the shipped safety rules ask for beyond a person's own: a wider error hides a doubt as it hides a danger."""
+    least: dict[str, Outcome] = {}
+    for reason in reasons:
+        least[reason.rule] = min(reason.ceiling, least.get(reason.rule, Outcome.PACK))
+    if Outcome.DISCARD in least.values():
+        return []
+    asked = (r for rule in GRADING if rule not in answers for r in rule(shipped) if r.safety)
+    return [reason for reason in asked if reason.ceiling < least.get(reason.rule, Outcome.PACK)]
 
 
 def _missing(reasons: Iterable[Reason], outcome: Outcome) -> Iterator[Missing]:

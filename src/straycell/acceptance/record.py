@@ -18,15 +18,11 @@ from straycell.acceptance.reasons import (
     work_from_json,
     work_to_json,
 )
-from straycell.keys import RecordKey, key_of
+from straycell.keys import key_of
 
 
 def _time(value: datetime | None) -> str | None:
     return value.isoformat() if value is not None else None
-
-
-def _key(value: RecordKey | None) -> str | None:
-    return None if value is None else str(value)
 
 
 def _back(value: str | None) -> datetime | None:
@@ -36,26 +32,7 @@ def _back(value: str | None) -> datetime | None:
 def reason_to_json(reason: Reason, code: str) -> dict[str, Any]:
     """The keys people's scripts use, and what else a reason holds."""
     # Keys are fixed (people's scripts read them): a new field is added, none is renamed.
-    return {
-        "rule": reason.rule,
-        "status": str(reason.status),
-        "ceiling": reason.ceiling.word,
-        "text": reason.text,
-        "observed": reason.observed,
-        "expanded_uncertainty": reason.expanded_uncertainty,
-        "limit": reason.limit,
-        "unit": reason.unit,
-        "safety": reason.safety,
-        "source": reason.source,
-        "reading": _key(reason.reading),
-        "at": _time(reason.at),
-        "until": _time(reason.until),
-        "todo": work_to_json(reason.todo, code),
-        "earliest": _time(reason.earliest),
-        "finding": reason.finding,
-        "recorded": _time(reason.recorded),
-        "figure": reason.figure,
-    }
+    return dict(zip(_COLUMNS, _row(reason, code), strict=True))
 
 
 def _head(verdict: Verdict) -> dict[str, Any]:
@@ -147,7 +124,9 @@ _TIMES = tuple(_COLUMNS.index(name) for name in ("at", "until", "earliest", "rec
 def verdict_to_record(verdict: Verdict) -> dict[str, Any]:
     """The whole verdict in about half the room: readable without the rule set it was made under."""
     numbers: dict[str, int] = {}
-    rows = [_row(reason, verdict.code, numbers) for reason in verdict.reasons]
+    rows = [_row(reason, verdict.code) for reason in verdict.reasons]
+    for row in rows:
+        row[_SOURCE] = numbers.setdefault(row[_SOURCE], len(numbers))
     return {
         **_head(verdict),
         "sources": list(numbers),
@@ -157,11 +136,10 @@ def verdict_to_record(verdict: Verdict) -> dict[str, Any]:
     }
 
 
-def _row(reason: Reason, code: str, numbers: dict[str, int]) -> list[Any]:
+def _row(reason: Reason, code: str) -> list[Any]:
     row = list(_values(reason))
-    row[_SOURCE] = numbers.setdefault(reason.source, len(numbers))
     row[_CEILING] = reason.ceiling.word
-    row[_READING] = _key(reason.reading)
+    row[_READING] = None if reason.reading is None else str(reason.reading)
     if reason.todo is not None:
         row[_TODO] = work_to_json(reason.todo, code)
     for place in _TIMES:

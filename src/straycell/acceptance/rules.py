@@ -8,7 +8,6 @@ from __future__ import annotations
 import difflib
 import hashlib
 import json
-import math
 import textwrap
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
@@ -27,8 +26,10 @@ from straycell.readings import CautiousDefaults
 from straycell.shipped import shipped_table
 
 _SHOWN = 150
-MOST_RULE_BYTES = 1_000_000
 """Characters of a fault that are shown where several are together."""
+MOST_RULE_BYTES = 1_000_000
+LARGEST_FIGURE = 100_000
+"""No limit is larger in its unit; days beyond it lead out of the calendar."""
 
 
 class Shown(StrEnum):
@@ -307,9 +308,14 @@ def _new_values(shipped: Limit, entry: Mapping[str, Any], label: str) -> tuple[L
         if key not in own:
             faults.append(f"{label}: unknown key '{_shown(key)}'; it has {', '.join(own)}")
         # In Python True is an int: it would pass as the limit 1.0.
-        elif isinstance(figure, bool) or not isinstance(figure, int | float) or not math.isfinite(figure):
+        elif (
+            isinstance(figure, bool)
+            or not isinstance(figure, int | float)
+            or not abs(figure) <= LARGEST_FIGURE
+        ):
             faults.append(
-                f"{label}: {key} is {_shown(repr(figure))}; expected a number in {shipped.unit or 'its unit'}"
+                f"{label}: {key} is {_shown(repr(figure))}; expected a number in {shipped.unit or 'its unit'}, "
+                f"{LARGEST_FIGURE} at most"
             )
         elif shipped.safety and shipped.looser(key, figure):
             bound = "at least" if shipped.bound == "min" else "at most"
@@ -326,25 +332,15 @@ def _new_values(shipped: Limit, entry: Mapping[str, Any], label: str) -> tuple[L
 
 
 def _limit(entry: Mapping[str, Any]) -> Limit:
-    values = entry.get("values")
-    if "value" in entry:
-        values = {"any": entry["value"]}
-    return Limit(
-        entry["id"],
-        entry["text"],
-        entry["quantity"],
-        entry["bound"],
-        entry["decides"],
-        entry["safety"],
-        entry["source"],
-        entry.get("unit", ""),
-        {key: float(value) for key, value in values.items()} if values else None,
-        tuple(entry.get("words", ())),
-        entry.get("feeds_safety", ""),
-        tuple(Ground(each) for each in entry["grounds"]),
-        Shown(entry.get("shown", "")),
-        {rule: Hold(**said) for rule, said in entry.get("holds", {}).items()},
-    )
+    values = {"any": entry["value"]} if "value" in entry else entry.get("values", {})
+    read = {
+        "values": {key: float(value) for key, value in values.items()} or None,
+        "words": tuple(entry.get("words", ())),
+        "grounds": tuple(map(Ground, entry["grounds"])),
+        "shown": Shown(entry.get("shown", "")),
+        "holds": {rule: Hold(**said) for rule, said in entry.get("holds", {}).items()},
+    }
+    return Limit(**{name: said for name, said in entry.items() if name != "value"} | read)
 
 
 def _rule_set(name: str, limits: Mapping[str, Limit]) -> RuleSet:
@@ -370,5 +366,5 @@ def _rule_set(name: str, limits: Mapping[str, Limit]) -> RuleSet:
 
 
 # The figures may stay while a function changes: without this number its old verdicts would still be trusted.
-ENGINE = 17
+ENGINE = 20
 """Raise when the rule functions change what they answer: recorded verdicts are then computed again."""

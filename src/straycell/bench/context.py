@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -70,6 +70,19 @@ def kept_readers(path: Path) -> KeptReaders:
     return KeptReaders(path)
 
 
+@contextmanager
+def looking(path: Path, kept: KeptReaders | None = None) -> Iterator[Reader]:
+    """One snapshot of the store at `path`: all that is read within the block belongs to one moment. Raises StoreFault.
+
+    Leave the block before solving, asking or drawing: an open read makes another's commit fail (rollback
+    journal, SQLite "File Locking And Concurrency", 5).
+    """
+    from straycell.store.reader import open_reader
+
+    with open_reader(path) if kept is None else kept.reading() as reader, reader.snapshot():
+        yield reader
+
+
 @dataclass(frozen=True, slots=True)
 class Bench:
     """The store at `path`, seen and written under `rules` at `now` (UTC), for a form where one was `sent`.
@@ -84,18 +97,9 @@ class Bench:
     kept: KeptReaders | None = None
     turn: Lock | None = None
 
-    @contextmanager
-    def reading(self) -> Iterator[Reader]:
-        """One snapshot: all that is read within the block belongs to one moment. Raises StoreFault.
-
-        Leave the block before solving, asking or drawing: an open read makes another's commit fail (rollback
-        journal, SQLite "File Locking And Concurrency", 5).
-        """
-        from straycell.store.reader import open_reader
-
-        opened = open_reader(self.path) if self.kept is None else self.kept.reading()
-        with opened as reader, reader.snapshot():
-            yield reader
+    def reading(self) -> AbstractContextManager[Reader]:
+        """One snapshot of its store, as `looking` gives it."""
+        return looking(self.path, self.kept)
 
     @contextmanager
     def writing(self, *, create: bool = False) -> Iterator[Writer]:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from straycell.acceptance import Case
 from straycell.acceptance.checks.steps import SOON
-from straycell.bench.context import Bench
+from straycell.bench.context import Bench, Reader
 from straycell.bench.recording.record import Recorded, followed
 from straycell.bench.uncounted_capacity import doubted, remedy
 from straycell.cells import Chemistry
@@ -23,7 +23,6 @@ from straycell.quantities import Dimension, show
 from straycell.readings import CautiousDefaults, Charge, Mistake, Quantity, Reading
 from straycell.safety.incidents import heat_incident
 from straycell.store.book.records import NewTrace, TraceEntry
-from straycell.store.reader import Reader
 from straycell.typed import FIRST_DAY
 
 if TYPE_CHECKING:
@@ -73,7 +72,7 @@ def work_out(case: Case, request: Request, progress: Callable[[float], None] | N
     trace = read_named(request.name, request.raw, request.columns, progress)
     request, dating = dated(request, trace)
     started = request.at - _duration(trace)
-    full_v = case.figure("full-voltage")
+    full_v = min(case.figure("full-voltage"), case.full_voltage_v)
     charge = full_charge_before(case, started, request, opens_at_v=float(trace.voltage_v[0]))
     later = charge is not None and charge.at > started
     setting = _setting(case, request, full_v=full_v, charged=charge is not None)

@@ -1,13 +1,16 @@
 """What a filed project gets from the stock as it is now, and cells promised to it by the plan that was read."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
 
+from straycell.acceptance import Outcome
 from straycell.bench.candidates import candidates
 from straycell.bench.context import Bench, Reader
 from straycell.builds import Build
 from straycell.errors import BadData, NegativeAnswer
 from straycell.matching import Match, StockPlan, UseLimits, as_built, device_answers, match_all, serve
 from straycell.projects import Project, parse_project
+from straycell.safety.due.gather import unfit
 from straycell.store.book.records import ProjectEntry, ProjectState
 
 
@@ -23,6 +26,28 @@ def require_build(reader: Reader, name: str) -> Build:
     if build is None:
         raise BadData(f"project '{name}' has no build", f"reserve one with: straycell build reserve '{name}'")
     return build
+
+
+@dataclass(frozen=True, slots=True)
+class Unfit:
+    """A cell in a live build that must not stay there: its outcome now, and why."""
+
+    project: str
+    outcome: Outcome
+    why: str
+    finished: bool
+
+
+def unfit_in(bench: Bench, reader: Reader, builds: Sequence[Build]) -> dict[str, Unfit]:
+    """The cells of these builds that must not stay in them, by code."""
+    place = {code: build for build in builds for code in build.codes}
+    verdicts = reader.verdicts(bench.rules, bench.now, list(place))
+    found = {code: (verdicts[code].outcome, unfit(verdicts[code])) for code in place}
+    return {
+        code: Unfit(place[code].project, outcome, reason.text, place[code].finished_at is not None)
+        for code, (outcome, reason) in found.items()
+        if reason
+    }
 
 
 def project_match(

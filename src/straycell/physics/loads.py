@@ -11,9 +11,10 @@ import math
 from dataclasses import dataclass, field
 
 from straycell.errors import BadData
+from straycell.physics.resistors import SMALLEST_OHM, rounded_up
 from straycell.physics.shipped import shipped
-from straycell.quantities import Dimension
-from straycell.safe_side import at_least, beside
+from straycell.quantities import Dimension, show
+from straycell.safe_side import beside
 
 # Room temperature suffices: kT/q changes by 0.3 % a kelvin, far less than the assumed ideality is off.
 THERMAL_VOLTAGE_V = 0.02569
@@ -175,10 +176,10 @@ class Lamps:
             return ""
         each = "each lamp" if self.count > 1 else "the lamps"
         most, had = beside(most_a / self.count, self.lit_with_a / self.count, Dimension.CURRENT)
-        ohm = at_least(self.gentle_ohm(full_v), Dimension.RESISTANCE)
+        ohm = show(rounded_up(max(self.gentle_ohm(full_v), SMALLEST_OHM)), Dimension.RESISTANCE)
         return (
             f"{each} gets {most} from a full pack, more than the {had} of its old device: it may burn out; "
-            f"a series resistor of {ohm} or more keeps it to that"
+            f"a series resistor of {ohm} (E24) or more keeps it to that"
         )
 
     def with_resistor(self, across_ohm: float) -> Lamps:

@@ -67,7 +67,7 @@ class ProjectFaults(BadData):
                 besides=str(second),
             )
             return
-        lead = f"{source} has {count} faults: "
+        lead = f"{source} has {count}{' or more' if count == MOST_FAULTS else ''} faults: "
         above, below, left = _two_lines([fault.brief for fault in self.faults], len(lead))
         super().__init__(lead + above, _others(self.faults[count - left :]), besides=below)
 
@@ -113,11 +113,11 @@ def nearest(word: str, choices: Iterable[str]) -> str | None:
     return near[0] if near else None
 
 
-def find_line(text: str, section: str, key: str) -> int | None:
+def find_line(lines: Sequence[str], section: str, key: str) -> int | None:
     """The line on which `key` of `section` is set, or the table it belongs to; None when not found."""
     # tomllib tells no line of a key, so the text is searched for it.
     current = ""
-    for number, line in enumerate(text.splitlines(), 1):
+    for number, line in enumerate(lines, 1):
         head = re.match(r"\s*\[\s*([^\[\]]+?)\s*\]\s*(?:#.*)?$", line)
         if head:
             current = head[1]
@@ -126,23 +126,28 @@ def find_line(text: str, section: str, key: str) -> int | None:
         elif key and current == section and re.match(rf"\s*[\"']?{re.escape(key)}[\"']?\s*=", line):
             return number
     parent, _, table = section.rpartition(".")
-    return find_line(text, parent, table) if parent else None
+    return find_line(lines, parent, table) if parent else None
 
 
 @dataclass(slots=True)
 class Sheet:
     """The text under reading and the faults found in it so far."""
 
-    text: str
+    lines: Sequence[str]
     faults: list[Fault] = field(default_factory=list)
+
+    @property
+    def full(self) -> bool:
+        """True once no further fault is kept."""
+        return len(self.faults) >= MOST_FAULTS
 
     def add(self, section: str, key: str, what: str, remedy: str) -> None:
         """Record one fault of `key` in `section` (empty: the top of the file)."""
         # A hostile file would fill the memory with faults.
-        if len(self.faults) == MOST_FAULTS:
+        if self.full:
             return
         path = one_line(".".join(part for part in (section, key[:LONGEST_QUOTE]) if part))
-        self.faults.append(Fault(path, f"{path}: {what}", remedy, find_line(self.text, section, key)))
+        self.faults.append(Fault(path, f"{path}: {what}", remedy, find_line(self.lines, section, key)))
 
     def in_order(self) -> list[Fault]:
         """The faults from the top of the file down, those without a line last."""
@@ -282,6 +287,9 @@ class Section:
         for key in self._table:
             if key in self._known:
                 continue
+            # Each is compared with every known key: beyond what is kept that would be work for nothing.
+            if self.sheet.full:
+                return
             near = nearest(key, self._known)
             hint = f"did you mean '{near}'? " if near else ""
             self.fault(key, "is not a key of the project file", f"{hint}keys here: {', '.join(self._known)}")

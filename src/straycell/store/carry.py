@@ -18,7 +18,7 @@ from straycell.store.book.measured import meters
 from straycell.store.book.register import put, said
 from straycell.store.book.stock import cells
 from straycell.store.book.stock.facts import FACTS
-from straycell.store.book.use import builds, handovers
+from straycell.store.book.use import builds, handovers, incidents
 from straycell.store.column_values import from_json
 from straycell.store.schema.tables import (
     BENCH,
@@ -32,22 +32,19 @@ from straycell.store.schema.tables import (
     SUPERSESSION,
     UPSET,
 )
-from straycell.store.session import Pen, insert_many
+from straycell.store.session import Pen, grouped, insert_many
 from straycell.store.sqlite.file import READ_FAULTS
 from straycell.store.verdicts import recorded, rejudge, siblings
 
 REPLACED = "was out of use in the store that was replaced: "
-IN_DOUBT = "in doubt in the store that was replaced"
 
 _SAME = {
     # table: by which columns a record of the replaced store is known again in the restored one
     FINDING: ("digest",),
     FINDING_FELL: ("digest",),
-    SUPERSESSION: ("record", "mistake"),
-    UPSET: ("code", "kind", "at_us"),
     CHARGER: ("name", "slot", "measured_at_us"),
 }
-_CARRIED = (*_SAME, CONDEMNATION)
+_CARRIED = (*_SAME, SUPERSESSION, UPSET, CONDEMNATION)
 
 
 @dataclass(slots=True)
@@ -159,7 +156,7 @@ def carry_over(pen: Pen, former: Former, event_id: int) -> Carried:
     touched = _findings(pen, former, known)
     touched |= _supersessions(pen, former, known, event_id)
     touched |= _facts(pen, former, known, event_id)
-    touched |= _happened(pen, former, known, event_id)
+    touched |= _chargers(pen, former)
     derived.follow(pen.conn, cells=touched)
     words = {row.code: row.words for row in reversed(former.records[FINDING])}
     newly = sorted(derived.standing_out(pen.conn, touched) - before)
@@ -167,7 +164,7 @@ def carry_over(pen: Pen, former: Former, event_id: int) -> Carried:
     # Only where something could not be read: a sound store has said all it knew. Unknown is never a pass.
     held = sorted(known - former.readable) if former.lost else []
     if held:
-        builds.add_upsets(pen, held, RECORDS_LOST, severe=False, event_id=event_id)
+        incidents.add_upsets(pen, held, RECORDS_LOST, severe=False, event_id=event_id)
     pen.touched |= touched | set(held)
     pen.kin |= siblings.siblings_of(pen.conn, pen.touched)
     # What is taken back here may bring a cell back that something else, lost by now, had condemned.
@@ -192,7 +189,9 @@ def _held_for_doubts(pen: Pen, former: Former, known: Collection[str], event_id:
         gone = [text for rule, text in former.doubts[code].items() if rule not in here.get(code, {})]
         if gone:
             doubtful.append(code)
-            builds.add_upsets(pen, [code], f"{IN_DOUBT}: {gone[0]}", severe=False, event_id=event_id)
+            incidents.add_upsets(
+                pen, [code], f"{incidents.IN_DOUBT}: {gone[0]}", severe=False, event_id=event_id
+            )
     if doubtful:
         rejudge.settle(pen)
     return doubtful
@@ -230,17 +229,51 @@ def _again(row: Row[Any]) -> dict[str, Any]:
 
 def _supersessions(pen: Pen, former: Former, known: Collection[str], event_id: int) -> set[str]:
     measured = {each.key: each.name for each in meters.chargers(pen.conn)}
-    codes: set[str] = set()
-    for row in former.new_to(pen.conn, SUPERSESSION):
+    happened, codes = _incidents(pen, former, known, event_id)
+    here = {tuple(r) for r in pen.conn.execute(select(SUPERSESSION.c.record, SUPERSESSION.c.mistake))}
+    for row in former.records[SUPERSESSION]:
         # The cell that the value belonged to may be younger than the backup.
         right = row.right_cell if row.right_cell in known else None
-        values = _again(row) | {"right_cell": right, "event_id": event_id}
+        record, of = happened.get(row.record, (row.record, None))
+        if (record, row.mistake) in here:
+            continue
+        values = _again(row) | {"record": record, "right_cell": right, "event_id": event_id}
         pen.conn.execute(SUPERSESSION.insert().values(values))
-        of = pen.conn.execute(select(READING.c.code).where(READING.c.key == row.record)).scalar()
+        of = of or pen.conn.execute(select(READING.c.code).where(READING.c.key == row.record)).scalar()
         codes |= {code for code in (of, right) if code is not None}
         # What was taken back of a charger is a record of no cell, and speaks of all that it charged.
         codes |= meters.charged_by(pen.conn, measured[row.record]) if row.record in measured else set()
     return codes
+
+
+def _incidents(
+    pen: Pen, former: Former, known: Collection[str], event_id: int
+) -> tuple[dict[str, tuple[str, str]], set[str]]:
+    """What each incident of the replaced store is called here, and its cell; the cells of those recorded now."""
+    alike = grouped((_what(row), row.key) for row in pen.conn.execute(select(UPSET).order_by(UPSET.c.id)))
+    found, new = {}, []
+    for row in sorted(former.records[UPSET], key=lambda row: row.key not in alike.get(_what(row), ())):
+        if row.code not in known:
+            continue
+        here = alike.get(_what(row), [])
+        # Each stands for one: an incident that moved away and back is there twice, and one of them counts.
+        if here:
+            key = here.pop(here.index(row.key) if row.key in here else 0)
+            found[row.key] = (key, row.code)
+        else:
+            new.append(row)
+    # Numbered again: another bench may have the original, and its key is its own.
+    for number, row in zip(pen.numbers("record", len(new)), new, strict=True):
+        values = _again(row) | {"key": str(number), "event_id": event_id}
+        pen.conn.execute(UPSET.insert().values(values))
+        found[row.key] = (str(number), row.code)
+    names = {derived.HAPPENED + old: (derived.HAPPENED + key, code) for old, (key, code) in found.items()}
+    return names, {row.code for row in new}
+
+
+def _what(row: Row[Any]) -> tuple[Any, ...]:
+    """What happened to a cell: an earlier restore may have numbered it again."""
+    return row.code, row.kind, row.at_us, row.severe
 
 
 def _facts(pen: Pen, former: Former, known: Collection[str], event_id: int) -> set[str]:
@@ -257,20 +290,15 @@ def _facts(pen: Pen, former: Former, known: Collection[str], event_id: int) -> s
     return set(values)
 
 
-def _happened(pen: Pen, former: Former, known: Collection[str], event_id: int) -> set[str]:
-    """Incidents, and chargers that were measured: both may hold a cell whatever else is forgotten of it."""
-    # Numbered again: another bench may have the original, and its key is its own.
-    upsets = [row for row in former.new_to(pen.conn, UPSET) if row.code in known]
-    for number, row in zip(pen.numbers("record", len(upsets)), upsets, strict=True):
-        values = _again(row) | {"key": str(number), "event_id": event_id}
-        pen.conn.execute(UPSET.insert().values(values))
+def _chargers(pen: Pen, former: Former) -> set[str]:
+    """Chargers that were measured: they may hold a cell whatever else is forgotten of it."""
     chargers = former.new_to(pen.conn, CHARGER)
     for row in chargers:
         # An event of its own: that of the restore does not hold what it was measured with.
         detail = former.measured.get(row.event_id, {"slot": row.slot})
         event_id = pen.event(meters.MEASURED, subject=named_here(row.name), detail=detail)
         pen.conn.execute(CHARGER.insert().values(_again(row) | {"event_id": event_id}))
-    return {row.code for row in upsets}.union(*(meters.charged_by(pen.conn, row.name) for row in chargers))
+    return set[str]().union(*(meters.charged_by(pen.conn, row.name) for row in chargers))
 
 
 def _discards(pen: Pen, former: Former, known: Collection[str], event_id: int) -> list[str]:

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from sqlalchemy import Connection, func, select
 
-from straycell.acceptance import RuleSet
+from straycell.acceptance import RuleSet, judge, load_rules
 from straycell.cells import Look, parse_code
 from straycell.errors import BadData, StoreFault, StraycellError
 from straycell.store import chain
@@ -136,8 +136,6 @@ def _look_faults(conn: Connection) -> Iterator[str]:
 
 
 def _verdict_faults(conn: Connection, rules: RuleSet | None) -> Iterator[str]:
-    from straycell.acceptance import load_rules
-
     # Verdicts under other rules cannot be made again: those rules are not in the store.
     current = load_rules() if rules is None else rules
     recorded = verdicts.newest(conn, None)
@@ -154,8 +152,7 @@ def _verdict_faults(conn: Connection, rules: RuleSet | None) -> Iterator[str]:
         elif row.last_reading != last.get(code, ""):
             yield f"the verdict of cell {code} does not know its last reading"
         elif (
-            row.rules_hash == current.hash
-            and verdicts.judge(evidence, current, from_us(row.at_us)).verdict != verdict
+            row.rules_hash == current.hash and judge(evidence, current, from_us(row.at_us)).verdict != verdict
         ):
             yield f"the verdict of cell {code} does not follow from its readings any more"
 

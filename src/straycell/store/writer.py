@@ -17,7 +17,7 @@ from straycell.store.book import bench, events, photographs
 from straycell.store.book.measured import meters, readings, traces
 from straycell.store.book.measured import supersede as superseding
 from straycell.store.book.stock import boxes, cells, facts, household, teardowns
-from straycell.store.book.use import builds, handovers, projects
+from straycell.store.book.use import builds, handovers, incidents, projects
 from straycell.store.check import damage_named
 from straycell.store.reader import Reader
 from straycell.store.schema.create import prepare, require_current
@@ -138,7 +138,8 @@ class Writer(Reader):
     inspect_groups = _writes(builds.inspect)
     dismantle = _writes(builds.dismantle)
     discard = _writes(builds.discard)
-    add_incident = _writes(builds.add_incident)
+    add_incident = _writes(incidents.add_incident)
+    withdraw_incident = _writes(incidents.withdraw_incident)
 
     add_box = _writes(boxes.add_box)
     move_cell = _writes(boxes.move_cell, settled=True)

@@ -334,3 +334,30 @@ def test_a_run_without_a_charge_on_record_ends_what_was_found_too() -> None:
 def test_a_low_voltage_recorded_late_as_found_condemns_all_the_same() -> None:
     """What does not count for a cell counts against it."""
     assert good().found(1.5, 2.0).outcome() is Outcome.DISCARD
+
+
+@pytest.mark.parametrize(
+    ("facts", "cutoff_v", "days", "outcome"),
+    [
+        (NMC, 2.5, 15.0, Outcome.PACK),
+        (NMC, 2.49, 15.0, Outcome.HOLD),  # 28 days of self-discharge
+        (NMC, 2.49, 30.0, Outcome.LIGHT),
+        (NMC, 2.0, 30.0, Outcome.LIGHT),
+        (NMC, 1.99, 30.0, Outcome.DISCARD),
+    ],
+)
+def test_a_run_below_what_any_sheet_ends_at_leaves_it_light_at_best(
+    facts: CellFacts, cutoff_v: float, days: float, outcome: Outcome
+) -> None:
+    """As a lamp that lets it down to there does; whatever the run of 2.4 Ah before it gave."""
+    bench = good(facts=facts, days=days).capacity(2.42, 0.5, cutoff_v=cutoff_v)
+    assert bench.outcome(3.2 + days + 1.0) is outcome
+    rules = [r.text for r in bench.verdict(3.2 + days + 1.0).reasons if r.rule == "voltage-light-only"]
+    assert len(rules) == (cutoff_v < 2.5) and all("was discharged to" in text for text in rules)
+
+
+def test_iron_phosphate_may_be_run_to_2_v() -> None:
+    """Its own sheets end there."""
+    for cutoff_v, rules in ((2.0, 0), (1.9, 1)):
+        bench = Bench(LFP).found(3.3).look().capacity(3.0, 1.0, cutoff_v=cutoff_v)
+        assert len([r for r in bench.verdict().reasons if r.rule == "voltage-light-only"]) == rules

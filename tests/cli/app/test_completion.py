@@ -13,9 +13,8 @@ import pytest
 from tests.cli.bench import Bench
 
 from straycell.cli.app.app import root_command
-from straycell.cli.app.grammar.noun_table import NOUNS
-from straycell.cli.nouns.keep.completion import SCRIPTS
-from straycell.cli.nouns.keep.suggest import suggestions
+from straycell.cli.app.noun_table import NOUNS
+from straycell.cli.nouns.keep.completion import SCRIPTS, suggestions
 from straycell.store.sqlite.completion_names import MOST, Names, names
 
 ROOT = Path(__file__).parents[3]

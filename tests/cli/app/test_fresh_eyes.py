@@ -50,7 +50,7 @@ project             what a device needs
 build               list: a list; finish: see below
 label               sheet read stocks calibrate: printing and reading
 box                 list plot: a list
-incident            kinds: a list
+incident            kinds: a list; withdraw: as supersede
 handover            list close: lists and a signature
 import              readings: what was measured before
 export              files

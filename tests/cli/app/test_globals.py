@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from straycell.cli.app.app import root_command
-from straycell.cli.app.grammar.globals import refuse_unreadable, take_globals
+from straycell.cli.app.globals import refuse_unreadable, take_globals
 from straycell.errors import UsageFault
 
 

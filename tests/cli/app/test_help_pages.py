@@ -9,7 +9,7 @@ import pytest
 from tests.cli.bench import Bench
 
 from straycell.cli.app.app import root_command
-from straycell.cli.app.grammar.verbs import examples_of
+from straycell.cli.app.verbs import examples_of
 
 
 def commands() -> list[list[str]]:

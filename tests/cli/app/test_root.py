@@ -17,9 +17,8 @@ import typer
 from tests.cli.bench import Bench
 
 from straycell.cli.app import app as app_module
-from straycell.cli.app import faults, options, output, tables
-from straycell.cli.app.grammar import verbs
-from straycell.cli.app.grammar.noun_table import NOUNS
+from straycell.cli.app import faults, options, output, tables, verbs
+from straycell.cli.app.noun_table import NOUNS
 from straycell.errors import BadData, NegativeAnswer, StoreFault, StraycellError, UsageFault
 
 HEAVY = ("sqlmodel", "sqlalchemy", "pandas", "numpy", "qrcode", "alembic", "fpdf", "PIL")

@@ -11,7 +11,7 @@ from tests.cli.bench import Answer, Bench
 from tests.store.spoiled import past_guards
 
 from straycell.cli.app.app import root_command
-from straycell.cli.app.grammar.noun_table import NOUNS
+from straycell.cli.app.noun_table import NOUNS
 from straycell.plain_text import is_plain
 
 HOSTILE = "x\x1b]0;owned\x07\x9b31m\u202egnp.\u2066\r\x08y"

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from tests.cli.bench import Bench
 
 from straycell.cells import Chemistry, Look
-from straycell.cli.app.grammar.values import parse_whole, parse_word
+from straycell.cli.app.values import parse_whole, parse_word
 from straycell.errors import BadData, UsageFault
 from straycell.typed import parse_day, parse_line, parse_time
 

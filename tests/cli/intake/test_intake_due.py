@@ -464,7 +464,7 @@ def test_a_cell_is_laid_into_its_box(at_bench: Bench) -> None:
 def test_the_start_knows_what_the_last_evening_used(at_bench: Bench) -> None:
     """Meter, last tear-down, and how many cells wait."""
     store_actions.open_teardown(context.bench(), "torch", "torch", 1)
-    meter = store_actions.use_meter(context.bench(), "good-multimeter", "good-multimeter")
+    meter = store_actions.declare_meter(context.bench(), "good-multimeter")
     code, _ = store_actions.next_code(context.bench())
     made = entry(code, 3.7)
     with_meter = Entry(

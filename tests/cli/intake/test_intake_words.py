@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from straycell.bench.intake import words
+from straycell.bench.intake import due, words
 from straycell.cells import Chemistry, Form, Look, make_code
+from straycell.cli.intake import command
 from straycell.cli.intake.glyphs import SHAPES, large
 from straycell.errors import BadData
 from straycell.quantities import Dimension
 from straycell.readings import Method
+from straycell.shipped import shipped_table
 
 NOW = datetime(2026, 3, 1, 18, 0, tzinfo=UTC)
 SPOILT = [look for look in Look if look is not Look.CLEAN]
@@ -134,3 +137,13 @@ def test_the_large_code_reads_back_to_the_code() -> None:
     for place, letter in enumerate(code):
         cut = tuple(row[place * 11 : place * 11 + 10 : 2].replace(" ", ".") for row in rows)
         assert cut == SHAPES[letter]
+
+
+def test_each_question_of_the_table_is_asked() -> None:
+    """A question that nothing asks would rot unread, and so would a figure that the table does not know."""
+    known = set(shipped_table("bench/intake/questions.toml"))
+    figures = {figure.key for _, asked in due.TAKEN.values() for figure in asked}
+    assert figures == {name for name in known if ": " in name}
+    files = [*Path(due.__file__).parent.glob("*.py"), Path(command.__file__)]
+    source = "".join(path.read_text(encoding="utf-8") for path in files)
+    assert [name for name in known - figures if f'"{name}"' not in source] == []

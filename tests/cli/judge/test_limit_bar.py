@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from tests.cli.bench import Bench
+from tests.sample.conftest import Built, built  # noqa: F401
 
 from straycell.cli.show.verdict_page import WIDTH, limit_bar
 
@@ -30,3 +34,18 @@ def test_a_value_clear_of_its_limit_leaves_a_gap() -> None:
 def test_what_is_no_figure_has_no_bar(observed: object, limit: object) -> None:
     """A word, a missing or a zero limit."""
     assert limit_bar(observed, limit, 0.1) == ""
+
+
+def test_a_table_too_wide_for_the_terminal_loses_its_bars_and_no_figure(
+    built: Built,  # noqa: F811
+    tmp_path: Path,
+) -> None:
+    """Every rule of a good cell at 80 columns; with more room the bars are there."""
+    bench = Bench(tmp_path / "shop.sqlite", built.sample.now.isoformat())
+    bench.begin_with(built.path)
+    for columns in (80, 200):
+        bench.env["COLUMNS"] = str(columns)
+        page = bench.run("verdict show H00001K --all").out
+        table = page[page.index("Every rule") :]
+        assert all(len(line) <= columns for line in page.splitlines())
+        assert ("how near" in table) is (columns == 200) and "1.133 ± 0.077 times" in table

@@ -157,3 +157,24 @@ def test_what_the_lamps_would_get_is_said_once(bench: Bench, tmp_path: Path) -> 
     bench.do(f"project add {tmp_path / 'lamps.toml'}")
     page = " ".join(bench.run("match 'path lights'").out.split())
     assert page.count("more than the 2.2 mA of its old device") == 1
+
+
+@pytest.mark.parametrize("name", ["bird-box camera", "tide clock", "bench lamp"])
+def test_a_match_says_each_thing_once(bench: Bench, name: str) -> None:
+    """No two points of its page share their reason, also where no cell serves."""
+    out = bench.run(f"match '{name}'").out
+    points = [" ".join(each.split()) for each in "\n".join(out.splitlines()[1:]).split("  - ")[1:]]
+    # "form 18650" is a word that another reason may hold, too.
+    reasons = [each.partition(": ")[2] or each for each in points if len(each) > 60]
+    assert len(points) > 5 and len(set(reasons)) == len(reasons)
+    assert all(one not in other for one in reasons for other in points if not other.endswith(one)), points
+
+
+def test_the_cells_of_one_reason_are_named_together(bench: Bench) -> None:
+    """And the others of its kind counted: every cell of the shop is in the count."""
+    found = bench.run("match 'tide clock' --json").json
+    out = " ".join(bench.run("match 'tide clock'").out.split())
+    assert "H00048P, H000502: chemistry lfp" in out
+    kept = [why for why in found["not_chosen"] if why["test"] == "kept"]
+    # The first would do once there is protection: what is missing names it.
+    assert f"{len(kept) - 2} more would do as well" in out and kept[1]["text"] in out

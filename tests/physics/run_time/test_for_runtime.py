@@ -1,6 +1,7 @@
 """From wanted hours back to a current or a resistor."""
 
 import math
+import re
 
 import pytest
 from tests.physics.asking import asked
@@ -61,7 +62,10 @@ def test_no_lamp_gets_more_than_in_its_old_device_unless_asked_for(wanted_h, lam
 def test_lamps_behind_their_old_resistor_get_too_much_from_a_lithium_cell():
     """24 lamps, 2.3 mA each at 3 V; 4.2 V drive several times that, and the words name both and a remedy."""
     told = LAMPS.brighter(4.2)
-    assert "2.2 mA" in told and "burn out" in told and "ohm or more" in told
+    assert "2.2 mA" in told and "burn out" in told
+    (ohm,) = (float(each) for each in re.findall(r"resistor of ([\d.]+) ohm \(E24\) or more", told))
+    # IEC 60063: the next value up is less than 11 % above.
+    assert is_standard(ohm) and 1.0 <= ohm / LAMPS.gentle_ohm(4.2) < 1.11
     assert LAMPS.with_resistor(LAMPS.gentle_ohm(4.2) * 1.001).brighter(4.2) == ""
     assert LAMPS.brighter(2.9) == ""
 

@@ -55,7 +55,7 @@ READINGS = st.one_of(
     ),
     _reading(
         Quantity.CAPACITY,
-        st.floats(0.001, 500),
+        st.floats(0.025, 500),  # a hundredth of the rating: less is a slip of the unit
         discharge_current_a=st.none() | _amps,
         cutoff_v=st.none() | st.floats(0, 5),
     ),

@@ -10,7 +10,7 @@ import pytest
 from tests.acceptance.bench import FINE, NMC, day
 from tests.store.store_bench import NOW, Shelf, capacity, charge, found, look, measure, traced, volts
 
-from straycell.acceptance import Outcome, RuleSet, assess
+from straycell.acceptance import Outcome, RuleSet, assess, judge
 from straycell.acceptance.evidence import Condemnation, SiblingSign, Upset
 from straycell.acceptance.reasons import WorkKind
 from straycell.acceptance.rules import merge_rules
@@ -20,6 +20,7 @@ from straycell.keys import RecordKey
 from straycell.readings import Method, Quantity
 from straycell.store.schema.tables import CELL
 from straycell.store.verdicts import recorded as book
+from straycell.store.verdicts import rejudge
 from straycell.store.verdicts.findings import record
 from straycell.store.writer import Writer
 
@@ -28,13 +29,13 @@ from straycell.store.writer import Writer
 def judged(monkeypatch: pytest.MonkeyPatch) -> list[str]:
     """The codes of the cells whose verdict is computed rather than read."""
     seen: list[str] = []
-    real = book.judge
 
     def watched(evidence, rules, now, *more):  # type: ignore[no-untyped-def]
         seen.append(evidence.code)
-        return real(evidence, rules, now, *more)
+        return judge(evidence, rules, now, *more)
 
-    monkeypatch.setattr(book, "judge", watched)
+    for module in (book, rejudge):
+        monkeypatch.setattr(module, "judge", watched)
     return seen
 
 

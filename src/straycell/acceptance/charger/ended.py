@@ -26,7 +26,7 @@ def ended_above(case: Case) -> tuple[Tried, ...]:
     doubtful_v = case.full_voltage_v + case.figure("voltage-over-full-doubt")
     found = []
     for charge in case.charges:
-        if charge.until_v < case.figure("full-charge-from"):
+        if charge.until_v < case.full_from_v(charge) - DUST:
             continue
         sides = [(each, _side(case, charge, each, limit, doubtful_v)) for each in _nearest(case, charge)]
         open_ones = [(each, side) for each, side in sides if side is not Side.CLEAR]
@@ -100,7 +100,7 @@ def _shown_below(case: Case, charge: Charge, most_v: float) -> bool:
         and (later.charger, later.slot) == (charge.charger, charge.slot)
         and _rested_below(case, later, most_v)
         for later in case.charges
-        if later.until_v >= case.figure("full-charge-from")
+        if later.until_v >= case.full_from_v(later) - DUST
     )
 
 

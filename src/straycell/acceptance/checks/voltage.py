@@ -266,13 +266,21 @@ def never_found(case: Case) -> bool:
     return case.facts.bought_new and not case.of(Quantity.AS_FOUND_VOLTAGE)
 
 
+def _low_runs(case: Case, limit: float) -> list[Reading]:
+    """Runs that were set to go on below a voltage, the lowest last."""
+    # What a tester takes it down to it had, as with a lamp that lets it down.
+    runs = [r for r in case.of(Quantity.CAPACITY) if r.cutoff_v is not None and r.cutoff_v < limit - DUST]
+    return sorted(runs, key=lambda r: -(r.cutoff_v or 0.0))
+
+
 @once_a_case
 def doubtful(case: Case) -> bool:
     """True for a cell that was once low, or whose as-found voltage is not known: 28 days of self-discharge."""
     found = never_found(case) or found_voltage(case) is not None
     limit = case.figure("voltage-light-only")
     # Not knowing counts like low: shunts from a deep discharge show only as slow self-discharge.
-    return not found or any(against_min(case.measured(r), limit) is not Side.CLEAR for r in _lows(case))
+    low = any(against_min(case.measured(r), limit) is not Side.CLEAR for r in _lows(case))
+    return not found or low or bool(_low_runs(case, limit))
 
 
 def light_only(case: Case) -> Iterator[Reason]:
@@ -282,6 +290,10 @@ def light_only(case: Case) -> Iterator[Reason]:
     limit = case.figure("voltage-light-only")
     low = [r for r in _lows(case) if against_min(case.measured(r), limit) is not Side.CLEAR]
     if not low:
+        for run in _low_runs(case, limit)[-1:]:
+            text = f"was discharged to {volts(run.cutoff_v or 0.0)}: light at best, for ever"
+            seen = Seen(run.cutoff_v, limit, run)
+            yield case.reason("voltage-light-only", Status.FAILED, Outcome.LIGHT, text, seen)
         return
     # Once is for ever: a later charge hides the low voltage and does not undo the copper.
     worst = min(low, key=lambda r: (case.measured(r).value, r.id))

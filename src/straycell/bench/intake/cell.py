@@ -24,20 +24,10 @@ from straycell.quantities import Dimension, show
 from straycell.readings import Quantity, Reading, Where
 from straycell.typed import parse_line
 
-VOLTAGE, LOOK, MARKING, FORM, CHEMISTRY, RATED, SURE = (
-    "voltage",
-    "look",
-    "marking",
-    "form",
-    "chemistry",
-    "rated",
-    "sure",
-)
-KIND = "kind"
-AS_GROUP = "as_group"
-BOARD = "board"
-SETTLED = "settled"
-DOUBTED = "doubted"
+VOLTAGE, LOOK, MARKING, FORM = "voltage", "look", "marking", "form"
+CHEMISTRY, RATED, SURE, BOARD = "chemistry", "rated", "sure", "board"
+# What an answer brings along: the kind it tells, whether no more is asked of it, a print that is doubted.
+KIND, SETTLED, DOUBTED, AS_GROUP = "kind", "settled", "doubted", "as_group"
 ALL = frozenset({VOLTAGE, LOOK, MARKING})
 
 

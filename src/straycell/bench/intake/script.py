@@ -113,12 +113,11 @@ def advance(dialogue: Talk[Any], text: str | None, carry_out: Callable[[Effect],
         return None
 
 
+@dataclass(eq=False)
 class Scanned(Exception):
     """A cell's code came where something else was asked for. A scanner types wherever the cursor is."""
 
-    def __init__(self, code: str) -> None:
-        super().__init__(code)
-        self.code = code
+    code: str
 
 
 def found_by(text: str) -> Talk[Found | None]:

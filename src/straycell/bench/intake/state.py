@@ -21,7 +21,7 @@ from straycell.bench.intake.script import (
     fault,
     merged,
 )
-from straycell.bench.intake.store_actions import CellKept, Entry, Start, use_meter
+from straycell.bench.intake.store_actions import CellKept, Entry, Start, declare_meter
 from straycell.bench.intake.words import one_of
 from straycell.cells import CellFacts
 from straycell.errors import StraycellError
@@ -177,7 +177,7 @@ def choose_meter(
             name = _named(text or default or Key.NONE, list(choices))
             if name is None:
                 return None
-            return (yield from act(use_meter, name, "" if name in known else name))
+            return known.get(name) or (yield from act(declare_meter, name))
         except StraycellError as error:
             yield fault(error)
 

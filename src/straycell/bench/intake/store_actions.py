@@ -3,13 +3,10 @@
 Each function raises StraycellError, and then nothing was written.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field, replace
 from datetime import UTC, datetime
 from enum import StrEnum
-from typing import TYPE_CHECKING
 
 from straycell.acceptance import Outcome
 from straycell.bench import verdict_words
@@ -19,11 +16,8 @@ from straycell.bench.outlook import Outlook, outlook, what_waits
 from straycell.bench.recording.record import Lost
 from straycell.cells import CellFacts, Look, Stage, parse_code
 from straycell.errors import BadData
-from straycell.meters import meter_like
+from straycell.meters import Meter, meter_like
 from straycell.readings import KINDS, Charge, Item, Mistake, Quantity, Reading
-
-if TYPE_CHECKING:
-    from straycell.meters import Meter
 
 MOST_TO_COUNT = 2000
 """In a larger store the number of waiting cells is not counted before the first question."""
@@ -214,13 +208,10 @@ def open_teardown(bench: Bench, title: str, kind: str, objects: int) -> Opened:
     return Opened(made.code, made.title, objects=made.objects)
 
 
-def use_meter(bench: Bench, name: str, like: str) -> Meter:
-    """The meter of this name, declared `like` a shipped class when there is none yet."""
-    if not like:
-        with bench.reading() as reader:
-            return reader.meter(name)
+def declare_meter(bench: Bench, kind: str) -> Meter:
+    """A meter like a shipped class, named after it."""
     with bench.writing(create=True) as writer:
-        return writer.add_meter(meter_like(name, like))
+        return writer.add_meter(meter_like(kind, kind))
 
 
 def keep(bench: Bench, entry: Entry) -> CellKept:

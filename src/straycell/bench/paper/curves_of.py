@@ -4,7 +4,7 @@ from datetime import datetime
 
 from straycell.acceptance import Case, Evidence, RuleSet
 from straycell.acceptance.checks.pairs import windows
-from straycell.bench.context import Bench
+from straycell.bench.context import Bench, Reader
 from straycell.bench.file_trace import again
 from straycell.bench.wording.sheet_words import kind_words
 from straycell.cells import Cell
@@ -13,7 +13,6 @@ from straycell.pictures.curves import Cone, Curve, Curves, Role
 from straycell.pictures.runs import run_curves
 from straycell.quantities import count_of
 from straycell.readings import Reading
-from straycell.store.reader import Reader
 from straycell.typed import day
 
 MOST_RUNS = 12

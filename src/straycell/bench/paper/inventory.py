@@ -3,10 +3,9 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from straycell.bench.context import Bench
+from straycell.bench.context import Bench, Reader
 from straycell.safety.due.gather import due_now, survey
 from straycell.safety.stock import BoxStock, take_stock
-from straycell.store.reader import Reader
 
 
 def boxes_now(bench: Bench, *, with_due: bool = True) -> list[BoxStock]:

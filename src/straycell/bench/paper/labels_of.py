@@ -6,15 +6,15 @@ from datetime import datetime
 
 from straycell.acceptance import Outcome, RuleSet, figures
 from straycell.bench.cell_list import cells_at
+from straycell.bench.context import Bench, Reader
 from straycell.bench.project_match import require_build
 from straycell.builds import Build
 from straycell.cells import Cell, Stage
 from straycell.errors import UsageFault
 from straycell.labels.content import LabelContent, Place, Purpose, box_content, label_content, project_content
 from straycell.labels.payload import link_payload
-from straycell.labels.stocks.choose import by_stock, require_fit
+from straycell.labels.stocks.choose import box_stock, by_stock, require_fit
 from straycell.labels.stocks.stock import Stock
-from straycell.store.reader import Reader
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +84,8 @@ def wanted_labels(reader: Reader, rules: RuleSet, now: datetime, wanted: Wanted)
         raise UsageFault("build labels need the project they are for", "add --project NAME")
     codes = [reader.find_code(code) for code in wanted.codes] or list(places)
     if not codes or wanted.project or wanted.box or wanted.teardown:
-        house = set(inside := _in_house(reader, wanted.box, wanted.teardown))
+        there = cells_at(reader, wanted.box, wanted.teardown)
+        house = set(inside := [cell.code for cell in there if cell.stage is not Stage.HANDED_OVER])
         # A code beside a box or a build means that cell there; elsewhere it would get the wrong place printed.
         codes = [code for code in codes or inside if code in house and (code in places or not places)]
     codes = list(dict.fromkeys(codes))
@@ -102,9 +103,15 @@ def wanted_labels(reader: Reader, rules: RuleSet, now: datetime, wanted: Wanted)
     return [label for label in labels if prints.get(label.cell.code) != label.fingerprint]
 
 
-def _in_house(reader: Reader, box: str | None, teardown: str | None) -> list[str]:
-    found = cells_at(reader, box, teardown)
-    return [cell.code for cell in found if cell.stage is not Stage.HANDED_OVER]
+def sheet_parts(
+    bench: Bench, reader: Reader, wanted: Wanted, known: Mapping[str, Stock], stock: str | None, copies: int
+) -> tuple[list[tuple[Stock, list[LabelContent]]], list[CellLabel]]:
+    """(each stock with what is printed on it, the labels of cells among that). Raises BadData, UsageFault."""
+    if wanted.purpose is Purpose.BOX:
+        places = [each for each in place_labels(reader, wanted.box, wanted.project) for _ in range(copies)]
+        return [(box_stock(known, stock), places)], []
+    labels = wanted_labels(reader, bench.rules, bench.now, wanted)
+    return on_stocks(known, labels, stock, copies), labels
 
 
 def place_labels(reader: Reader, box: str | None, project: str | None) -> list[LabelContent]:

@@ -1,4 +1,4 @@
-"""Recording the voltages of a pack's groups, and what follows.
+"""Recording a look at a finished build and the voltages of a pack's groups, and what follows.
 
 A group that sinks faster, or lies outside its limits, puts its cells on hold; a voltage outside the limits is a reading
 of each of its cells, too, which the acceptance rules judge.
@@ -8,16 +8,17 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
-from straycell.acceptance import Case, RuleSet
+from straycell.acceptance import Case, Outcome, RuleSet
 from straycell.acceptance.evidence import GROUP_OUTSIDE, GROUP_SANK
+from straycell.bench.context import Reader, Writer
 from straycell.bench.project_match import require_build
 from straycell.builds import Build, GroupVoltage, Inspection
+from straycell.cells import Look
 from straycell.errors import BadData
 from straycell.keys import NEW
 from straycell.meters import Meter
 from straycell.readings import Quantity, Reading, alone_u, measured
 from straycell.safety.group_watch import (
-    Allowed,
     Outside,
     Rise,
     Sinking,
@@ -26,8 +27,15 @@ from straycell.safety.group_watch import (
     rose_alone,
     sinking,
 )
-from straycell.store.reader import Reader
-from straycell.store.writer import Writer
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """One rest voltage (V) a group, by which meter, and the groups (from 0) charged by themselves; None: not said."""
+
+    volts: Sequence[float]
+    meter: str | None = None
+    charged_alone: Collection[int] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,26 +44,27 @@ class Seen:
 
     build: Build
     inspection: Inspection
+    meter: Meter | None
     sinking: tuple[Sinking, ...]
     outside: tuple[Outside, ...]
     rises: tuple[Rise, ...]
 
 
-def look_at_groups(
-    reader: Reader,
-    project: str,
-    volts: Sequence[float],
-    meter: Meter | None,
-    rules: RuleSet,
-    now: datetime,
-    *,
-    charged_alone: Collection[int] = (),
-) -> Seen:
-    """What one rest voltage (V) a group shows; `charged_alone` are the groups (from 0) that were charged by themselves.
+@dataclass(frozen=True, slots=True)
+class Inspected:
+    """A build after an inspection: what its groups showed (None: not measured), the cells that are out of use for good."""
+
+    build: Build
+    seen: Seen | None
+    bad: tuple[str, ...]
+
+
+def look_at_groups(reader: Reader, project: str, taken: Taken, rules: RuleSet, now: datetime) -> Seen:
+    """What the rest voltages show, before anything is recorded.
 
     Raises BadData where the build has no groups in series to compare, or another number of them.
     """
-    build = require_build(reader, project)
+    build, alone = require_build(reader, project), taken.charged_alone or ()
     # Groups are judged against each other: self-discharge shows as one that sinks alone.
     count = len(build.groups)
     if count < 2:
@@ -63,31 +72,57 @@ def look_at_groups(
             f"the build of '{project}' has one group: there is none to compare it with",
             f"look at it instead: straycell build inspect '{project}' --look clean",
         )
-    if len(volts) != count:
+    if len(taken.volts) != count:
         raise BadData(
-            f"the build of '{project}' has {count} groups, and {len(volts)} voltages were given",
+            f"the build of '{project}' has {count} groups, and {len(taken.volts)} voltages were given",
             "give one for each group, from the minus end",
         )
-    beyond = [number for number in charged_alone if not 0 <= number < count]
+    beyond = [number for number in alone if not 0 <= number < count]
     if beyond:
         raise BadData(
             f"the build of '{project}' has no group {beyond[0] + 1}", f"its groups are 1 to {count}"
         )
+    meter = reader.meter(taken.meter) if taken.meter is not None else None
     groups = tuple(
-        replace(_voltage(value, meter, rules, now), charged_alone=number in charged_alone)
-        for number, value in enumerate(volts)
+        replace(_voltage(value, meter, rules, now), charged_alone=number in alone)
+        for number, value in enumerate(taken.volts)
     )
     inspections = (*build.inspections, Inspection(now, groups))
-    rises = tuple(rise for rise in rose_alone(inspections) if rise.group not in charged_alone)
-    limits = [_allowed(reader, codes, rules, now) for codes in build.groups]
-    return Seen(build, inspections[-1], sinking(inspections), outside(groups, limits), rises)
+    rises = tuple(rise for rise in rose_alone(inspections) if rise.group not in alone)
+    limits = [
+        allowed([Case(e, e.facts, rules, now) for e in reader.evidences(codes).values()])
+        for codes in build.groups
+    ]
+    return Seen(build, inspections[-1], meter, sinking(inspections), outside(groups, limits), rises)
 
 
-def _allowed(reader: Reader, codes: Sequence[str], rules: RuleSet, now: datetime) -> Allowed | None:
-    return allowed([Case(e, e.facts, rules, now) for e in reader.evidences(codes).values()])
+def record_inspection(
+    writer: Writer, name: str, look: Sequence[Look], taken: Taken | None, rules: RuleSet, now: datetime
+) -> Inspected:
+    """Record the same look for every cell of a finished build, and the voltages of its groups. Raises BadData."""
+    build = writer.live_build(name)
+    if look:
+        if build is None or build.finished_at is None:
+            raise BadData(f"project '{name}' has no finished build", "see: straycell build list")
+        # The look that counted before building must not count as the first inspection.
+        if build.finished_at >= now:
+            raise BadData(f"the build of '{name}' was finished just now", "look at it again later")
+        writer.add_readings([Reading(NEW, c, Quantity.LOOK, now, look=tuple(look)) for c in build.codes])
+    # Looked at again under the lock: the build may have changed while a question was open.
+    seen = None
+    if taken is not None:
+        seen = inspect_groups(writer, look_at_groups(writer, name, taken, rules, now))
+    build = require_build(writer, name)
+    # Judged in the same write: a swollen cell must be out of use before the command ends.
+    writer.settle()
+    # A reservation that lost a cell is over by now; what was looked at is that build all the same.
+    build = next(b for b in writer.builds(live_only=False) if b.id == build.id)
+    outcomes = writer.outcomes(rules, now, build.codes)
+    bad = tuple(code for code, outcome in outcomes.items() if outcome is Outcome.DISCARD)
+    return Inspected(build, replace(seen, build=build) if seen else None, bad)
 
 
-def inspect_groups(writer: Writer, seen: Seen, meter: Meter | None) -> Seen:
+def inspect_groups(writer: Writer, seen: Seen) -> Seen:
     """Record what was seen; the same with the build as it is then. Raises BadData for a second inspection at one time."""
     build, groups = seen.build, seen.inspection.groups
     held = {
@@ -99,7 +134,7 @@ def inspect_groups(writer: Writer, seen: Seen, meter: Meter | None) -> Seen:
     harmed = [(code, one.voltage.value) for one in seen.outside for code in build.groups[one.group]]
     if harmed:
         at = seen.inspection.at
-        writer.add_readings([Reading(NEW, c, Quantity.VOLTAGE, at, v, meter=meter) for c, v in harmed])
+        writer.add_readings([Reading(NEW, c, Quantity.VOLTAGE, at, v, meter=seen.meter) for c, v in harmed])
     return replace(seen, build=made)
 
 

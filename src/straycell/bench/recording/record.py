@@ -10,9 +10,8 @@ from pathlib import Path
 
 from straycell.acceptance import Case, Verdict
 from straycell.bench.context import Bench, Reader, Writer
-from straycell.bench.recording.correction import Correction
 from straycell.bench.recording.many import Which, each
-from straycell.bench.recording.reading_form import Said, check_form, readings_of, require_rest
+from straycell.bench.recording.reading_form import Correction, Said, check_form, readings_of, require_rest
 from straycell.bench.uncounted_capacity import doubted, remedy
 from straycell.cells import Cell
 from straycell.errors import BadData, UsageFault

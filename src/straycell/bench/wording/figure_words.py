@@ -70,3 +70,8 @@ def _whom(key: str, count: int) -> str:
     if key == "any":
         return "" if count == 1 else " for any other"
     return " for 4.2 V chemistries" if key == "4.2V" else f" for {key.replace('/', ' ')}"
+
+
+def known_words(*parts: tuple[str, float | None, Dimension]) -> str:
+    """`to 4.2 V, fed with 5 V`: each quantity that is known, in its words."""
+    return ", ".join(words.format(show(value, of)) for words, value, of in parts if value is not None)

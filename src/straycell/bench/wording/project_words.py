@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from straycell.bench.wording.figure_words import known_words
 from straycell.projects import Project, load_kind
 from straycell.quantities import Dimension, show
 
@@ -25,20 +26,16 @@ def charger_words(project: Project) -> str:
     charge = project.charge
     if charge is None:
         return "outside the device"
-    parts = []
-    if charge.current_a is not None:
-        parts.append(show(charge.current_a, Dimension.CURRENT))
-    if charge.programming_resistor_ohm is not None:
-        parts.append(f"programming resistor {show(charge.programming_resistor_ohm, Dimension.RESISTANCE)}")
-    if charge.voltage_v is not None:
-        parts.append(f"to {show(charge.voltage_v, Dimension.VOLTAGE)}")
-    if charge.supply_v is not None:
-        limit_a = charge.supply_limit_a
-        most = f", {show(limit_a, Dimension.CURRENT)} at most" if limit_a is not None else ""
-        parts.append(f"fed with {show(charge.supply_v, Dimension.VOLTAGE)}{most}")
-    if charge.measured_float_v is not None:
-        parts.append(f"float measured {show(charge.measured_float_v, Dimension.VOLTAGE)}")
-    return ", ".join(parts) or "in the device"
+    limit_a = charge.supply_limit_a
+    most = f", {show(limit_a, Dimension.CURRENT)} at most" if limit_a is not None else ""
+    known = known_words(
+        ("{}", charge.current_a, Dimension.CURRENT),
+        ("programming resistor {}", charge.programming_resistor_ohm, Dimension.RESISTANCE),
+        ("to {}", charge.voltage_v, Dimension.VOLTAGE),
+        (f"fed with {{}}{most}", charge.supply_v, Dimension.VOLTAGE),
+        ("float measured {}", charge.measured_float_v, Dimension.VOLTAGE),
+    )
+    return known or "in the device"
 
 
 def _load_parts(project: Project) -> dict[str, str]:

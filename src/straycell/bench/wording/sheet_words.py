@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 
 from straycell.bench.cell_sheet import CellHistory, CellSheet
+from straycell.bench.wording.figure_words import known_words
 from straycell.bench.wording.shapes import event_words
 from straycell.cells import Cell, CellFacts
 from straycell.keys import RecordKey
@@ -44,21 +45,15 @@ def identity(cell: Cell) -> list[tuple[str, str | None]]:
 
 def rated(known: CellFacts) -> str:
     """`2600 mAh, 35 mohm a.c.`; empty when nothing is known."""
-    parts = []
-    if known.rated_capacity_ah is not None:
-        parts.append(show_quantity(known.rated_capacity_ah, Dimension.CAPACITY))
-    if known.rated_resistance_ohm is not None:
-        parts.append(
-            f"{show_quantity(known.rated_resistance_ohm, Dimension.RESISTANCE)} ({known.rated_resistance_method})"
-        )
-    if known.full_voltage_v is not None:
-        parts.append(f"full at {show_quantity(known.full_voltage_v, Dimension.VOLTAGE)}")
-    for label, value in (("in", known.maker_charge_current_a), ("out", known.maker_discharge_current_a)):
-        if value is not None:
-            parts.append(f"{label} {show_quantity(value, Dimension.CURRENT)}")
-    if known.mass_g is not None:
-        parts.append(show_quantity(known.mass_g, Dimension.MASS))
-    return ", ".join(parts)
+    method = known.rated_resistance_method
+    return known_words(
+        ("{}", known.rated_capacity_ah, Dimension.CAPACITY),
+        (f"{{}} ({method})", known.rated_resistance_ohm, Dimension.RESISTANCE),
+        ("full at {}", known.full_voltage_v, Dimension.VOLTAGE),
+        ("in {}", known.maker_charge_current_a, Dimension.CURRENT),
+        ("out {}", known.maker_discharge_current_a, Dimension.CURRENT),
+        ("{}", known.mass_g, Dimension.MASS),
+    )
 
 
 def _flags(known: CellFacts) -> list[str]:

@@ -14,11 +14,9 @@ from typing import Annotated, Any, TextIO
 import typer
 
 from straycell import __version__
-from straycell.cli.app import options, output
-from straycell.cli.app.faults import explain, on_terminal
-from straycell.cli.app.grammar.globals import refuse_unreadable, take_globals
-from straycell.cli.app.grammar.noun_table import NOUNS
-from straycell.cli.app.grammar.verbs import root_app
+from straycell.cli.app import faults, options, output, verbs
+from straycell.cli.app.globals import refuse_unreadable, take_globals
+from straycell.cli.app.noun_table import NOUNS
 from straycell.errors import EXIT_DONE, StraycellError
 from straycell.plain_text import one_line, screen_lines
 
@@ -33,7 +31,7 @@ STRAYCELL_STORE names the store, STRAYCELL_RULES a rule file of your own. STRAYC
 pins the clock, for tests and demonstrations only. NO_COLOR is respected.
 """
 
-app = root_app(NOUNS, _HELP)
+app = verbs.root_app(NOUNS, _HELP)
 LONGEST_LINE = 600
 
 
@@ -129,7 +127,7 @@ def _invoke(words: list[str]) -> int:
 
 
 def _report(error: BaseException, *, debug: bool) -> int:
-    fault = explain(error)
+    fault = faults.explain(error)
     # With a closed stderr nobody hears it, and the exit code still says it.
     with suppress(OSError, ValueError):
         if debug:
@@ -142,7 +140,7 @@ def _report(error: BaseException, *, debug: bool) -> int:
         lines = [f"straycell: {first}", *(f"  {line}" for line in others)]
         # In a log one fault is one line; only a terminal has a width.
         if sys.stderr.isatty():
-            lines = on_terminal(lines, shutil.get_terminal_size().columns)
+            lines = faults.on_terminal(lines, shutil.get_terminal_size().columns)
         print(*lines, sep="\n", file=sys.stderr)
     return fault.exit_code
 

@@ -58,6 +58,5 @@ def talk(*steps: Step, kinds: Iterable[CellFacts] = (), room: int | None = None)
     wanted = [*steps, *added_by(kinds)]
     known, quiet = read_in_full(), options.current().quiet
     texts, in_full = spoken_cautions(wanted, known, quiet=quiet, room=room)
-    for text in texts:
-        output.talk(f"caution: {text}")
+    output.talk(*(f"caution: {text}" for text in texts))
     remember(in_full)

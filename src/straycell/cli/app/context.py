@@ -2,15 +2,15 @@
 
 import os
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from functools import lru_cache
 from pathlib import Path
 from typing import TypeVar
 
 from straycell.acceptance import RuleSet, load_rules
-from straycell.bench.context import Bench, Reader, Writer
+from straycell.bench.context import Bench, Reader, Writer, looking
 from straycell.bench.recording.record import lost_words
-from straycell.cli.app import clock, options
+from straycell.cli.app import clock, options, output
 from straycell.store.location import resolve_store
 
 T = TypeVar("T")
@@ -46,13 +46,9 @@ def helpers() -> int:
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
-@contextmanager
-def reading() -> Iterator[Reader]:
-    """The store, read-only. Raises StoreFault when there is none."""
-    from straycell.store.reader import open_reader
-
-    with open_reader(store_path()) as reader:
-        yield reader
+def reading() -> AbstractContextManager[Reader]:
+    """One snapshot of the store, for what needs no rules: a fault in a person's file must not hide it. Raises StoreFault."""
+    return looking(store_path())
 
 
 @contextmanager
@@ -102,13 +98,8 @@ def _say_when_waiting() -> None:
 
 
 def _talk_waiting(path: Path) -> None:
-    from straycell.cli.app import output
-
     output.talk(f"another program is writing to {path}: waiting for it")
 
 
 def _talk_lost(lost: Mapping[str, tuple[str, bool]]) -> None:
-    from straycell.cli.app import output
-
-    for line in lost_words(lost):
-        output.talk(line)
+    output.talk(*lost_words(lost))

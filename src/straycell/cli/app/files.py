@@ -4,14 +4,12 @@ from contextlib import AbstractContextManager
 from pathlib import Path
 from typing import Annotated
 
-import typer
-
-from straycell.cli.app import context, output
+from straycell.cli.app import context, output, values
 from straycell.errors import UsageFault
 from straycell.files import write
 
 Force = Annotated[
-    bool, typer.Option("--force", help="Overwrite an existing file of another kind (never a database).")
+    bool, values.flag("--force", "Overwrite an existing file of another kind (never a database).")
 ]
 
 

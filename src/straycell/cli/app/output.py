@@ -23,18 +23,20 @@ def print_json(document: object) -> None:
     print(json_text(plain(document), ascii_only=encoding != "utf8"), file=stream)
 
 
-def emit(document: object, show: Callable[[], None]) -> None:
-    """Print `document` with --json, else let `show` print for a person."""
+def emit(document: object, show: Callable[[], None], *, then: str = "") -> None:
+    """Print `document` with --json, else let `show` print for a person; `then` hints at what may be done next."""
     if session.current().json:
         print_json(document)
     else:
         show()
+    if then:
+        hint(then)
 
 
-def say(text: str = "") -> None:
-    """One line of data; what is wider than a person's screen goes on in the next line, between words."""
+def say(*texts: str) -> None:
+    """Lines of data; what is wider than a person's screen goes on in the next line, between words."""
     current = session.current()
-    for line in screen_lines(text).split("\n"):
+    for line in (line for text in texts for line in screen_lines(text).split("\n")):
         lead = line[: len(line) - len(line.lstrip())]
         # A terminal itself breaks anywhere, also within a code or a figure.
         fits = not current.at_terminal or len(line) <= current.columns
@@ -42,18 +44,18 @@ def say(text: str = "") -> None:
             print(part, file=current.stdout)
 
 
-def talk(text: str) -> None:
-    """Something for the person, wrapped; never part of the data."""
+def talk(*texts: str) -> None:
+    """Something for the person, each text wrapped; never part of the data."""
     # stderr, so that a pipe gets data alone.
-    for line in wrap(text):
+    for line in (line for text in texts for line in wrap(text)):
         print(line, file=sys.stderr)
 
 
-def hint(text: str) -> None:
+def hint(*texts: str) -> None:
     """What a person may do next, or would be glad to know: not said with --quiet. Never a danger."""
     # Never a danger: --quiet must not be able to silence one.
     if not session.current().quiet:
-        talk(text)
+        talk(*texts)
 
 
 def wrap(text: str, indent: str = "", hang: str = "  ") -> list[str]:
@@ -71,8 +73,7 @@ def wrapped(text: str, width: int, first: str = "", rest: str = "") -> list[str]
 
 def say_wrapped(text: str, indent: str = "", hang: str = "  ") -> None:
     """A text of data in lines that fit the screen."""
-    for line in wrap(text, indent, hang):
-        say(line)
+    say(*wrap(text, indent, hang))
 
 
 def can_show(text: str, stream: TextIO | None = None) -> bool:
@@ -117,8 +118,7 @@ def facts(pairs: Iterable[tuple[str, str | None]], *, indent: str = "") -> None:
     width = max((len(name) for name, _ in kept), default=0) + 2
     for name, value in kept:
         lead = f"{indent}{name.ljust(width)}"
-        for line in wrapped(value, session.current().line, lead, " " * len(lead)):
-            say(line.rstrip())
+        say(*(line.rstrip() for line in wrapped(value, session.current().line, lead, " " * len(lead))))
 
 
 def section(title: str) -> None:

@@ -1,6 +1,6 @@
 """Rows for a person: a table where its columns fit, else a card for each row; nothing that decides is cut."""
 
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from typing import Literal, TypeVar
 
 from straycell.cli.app import options, output
@@ -54,14 +54,28 @@ def grid(
     right: Collection[str] = (),
 ) -> None:
     """A table of `columns`: heading and value are written side by side, so that none slips under another."""
-    rows = [[_word(show(item)) for show in columns.values()] for item in items]
-    table(list(columns), rows, flexible=flexible, empty=empty, right=right)
+    table(list(columns), _rows(items, columns), flexible=flexible, empty=empty, right=right)
+
+
+def _rows(items: Sequence[_Item], columns: Columns[_Item]) -> list[list[Cell]]:
+    return [[_word(show(item)) for show in columns.values()] for item in items]
 
 
 def _word(value: object) -> Cell:
     if value is None or value == "":
         return None
     return value if isinstance(value, str) else str(value)
+
+
+def runs(items: Iterable[_Item], follows: Callable[[_Item, _Item], bool]) -> list[list[_Item]]:
+    """The items in groups of neighbours: each follows the one before it."""
+    found: list[list[_Item]] = []
+    for item in items:
+        if found and follows(found[-1][-1], item):
+            found[-1].append(item)
+        else:
+            found.append([item])
+    return found
 
 
 def lines(rows: Sequence[Sequence[str]], *, empty: str) -> None:
@@ -72,8 +86,7 @@ def lines(rows: Sequence[Sequence[str]], *, empty: str) -> None:
     widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
     for row in rows:
         line = "  ".join(text.ljust(width) for text, width in zip(row, widths, strict=True)).rstrip()
-        for part in output.wrap(line) if options.current().at_terminal else [line]:
-            output.say(part)
+        output.say(*(output.wrap(line) if options.current().at_terminal else [line]))
 
 
 def table(
@@ -83,13 +96,23 @@ def table(
     flexible: str | None,
     empty: str,
     right: Collection[str] = (),
+    spare: str | None = None,
 ) -> None:
-    """Rows under headers; `flexible` gives way (None: nothing may be cut), `right` are figures; `empty` goes to stderr."""
+    """Rows under headers; `flexible` gives way (None: nothing may be cut), `right` are figures; `empty` goes to stderr.
+
+    `spare` draws what other columns say in figures: it is left out where the table would be too wide.
+    """
     if not rows:
         output.talk(empty)
         return
     cells = [[_tidy(cell) for cell in row] for row in rows]
     current = options.current()
+    if (
+        spare is not None
+        and sum(max(map(len, c)) + 2 for c in zip(headers, *cells, strict=True)) - 2 > current.columns
+    ):
+        at = headers.index(spare)
+        headers, cells = [*headers[:at], *headers[at + 1 :]], [[*row[:at], *row[at + 1 :]] for row in cells]
     widths = [max(map(len, column)) for column in zip(headers, *cells, strict=True)]
     gives_way = 0 if flexible is None else max(0, widths[headers.index(flexible)] - _LEAST)
     needed = sum(widths) - gives_way + 2 * (len(widths) - 1)
@@ -99,8 +122,7 @@ def table(
     elif current.at_terminal or current.in_colour:
         _rich_table(headers, cells, flexible, right)
     else:
-        for line in _plain_table(headers, cells, flexible, right):
-            output.say(line)
+        output.say(*_plain_table(headers, cells, flexible, right))
 
 
 def _tidy(cell: Cell) -> str:
@@ -108,8 +130,9 @@ def _tidy(cell: Cell) -> str:
     return Marked(shown, cell.style) if isinstance(cell, Marked) else shown
 
 
-def story(headers: Sequence[str], rows: Sequence[Sequence[Cell]]) -> None:
+def story(items: Sequence[_Item], columns: Columns[_Item]) -> None:
     """Like a table, but the last column is written in full, below its row when it is long."""
+    headers, rows = list(columns), _rows(items, columns)
     brief = [[_tidy(cell) for cell in row[:-1]] for row in rows]
     widths = [max(len(row[i]) for row in [list(headers[:-1]), *brief]) for i in range(len(headers) - 1)]
     output.say("  ".join([*(h.ljust(w) for h, w in zip(headers[:-1], widths, strict=True)), headers[-1]]))

@@ -15,15 +15,13 @@ from straycell.bench.intake.script import Key, Say, Scanned, Talk, Tone, act, as
 from straycell.bench.intake.session import intake
 from straycell.bench.intake.state import Session, left_over
 from straycell.bench.intake.store_actions import CellKept
-from straycell.cli.app import context, options, output, tables
-from straycell.cli.app.faults import EXIT_INTERRUPTED
-from straycell.cli.app.grammar import lone_app, values
+from straycell.cli.app import context, faults, options, output, tables, values, verbs
 from straycell.cli.intake import terminal
 from straycell.errors import BadData, StraycellError
 from straycell.quantities import count_of
 from straycell.teardowns import parse_teardown_code
 
-app = lone_app()
+app = verbs.lone_app()
 
 
 @app.command()
@@ -31,7 +29,7 @@ def run(
     teardown: Annotated[
         str | None, values.text_option("--teardown", "Go on with this tear-down, like AT3.", metavar="CODE")
     ] = None,
-    due: Annotated[bool, typer.Option("--due", help="Go through the cells that wait for a reading.")] = False,
+    due: Annotated[bool, values.flag("--due", "Go through the cells that wait for a reading.")] = False,
 ) -> None:
     """Record in a dialogue: one tear-down, cell after cell, or the readings that are due.
 
@@ -51,7 +49,7 @@ def run(
         screen.say("")
         stopped = True
         _end(screen, session, offer=False)
-        raise typer.Exit(EXIT_INTERRUPTED) from None
+        raise typer.Exit(faults.EXIT_INTERRUPTED) from None
     _end(screen, session, offer=not stopped)
 
 
@@ -96,7 +94,25 @@ def _end(screen: terminal.Terminal, session: Session, *, offer: bool) -> None:
     if not kept:
         screen.say("no cell was recorded")
     # The dialogue spoke on stderr: stdout holds this one document.
-    output.emit(_document(session, kept), lambda: _table(kept))
+    output.emit(
+        {
+            "teardown": session.teardown,
+            "cells": [
+                {
+                    "code": each.code,
+                    "chemistry": each.facts.chemistry,
+                    "form": each.facts.form,
+                    "outcome": each.outcome.word,
+                    "because": each.because,
+                    "next": each.outlook.now,
+                    "later": [{"what": need, "from": at} for need, at in each.outlook.later],
+                    "other": each.outlook.other,
+                }
+                for each in kept
+            ],
+        },
+        lambda: _table(kept),
+    )
     lines = outlook_lines(kept)
     if lines:
         screen.say("What to measure next:", Tone.HEAD)
@@ -107,39 +123,21 @@ def _end(screen: terminal.Terminal, session: Session, *, offer: bool) -> None:
         screen.run(offer_labels(session))
 
 
-def _document(session: Session, kept: list[CellKept]) -> dict[str, object]:
-    return {
-        "teardown": session.teardown,
-        "cells": [
-            {
-                "code": each.code,
-                "chemistry": each.facts.chemistry,
-                "form": each.facts.form,
-                "outcome": each.outcome.word,
-                "because": each.because,
-                "next": each.outlook.now,
-                "later": [{"what": need, "from": at} for need, at in each.outlook.later],
-                "other": each.outlook.other,
-            }
-            for each in kept
-        ],
-    }
-
-
 def _table(kept: list[CellKept]) -> None:
     if not kept:
         return
-    rows = [
-        [
-            each.code,
-            describe_kind(each.facts, with_marking=False),
-            each.outcome.word,
-            next(iter(each.because), None),
-        ]
-        for each in kept
-    ]
     output.say("")
-    tables.table(["code", "kind", "outcome", "why"], rows, flexible="why", empty="")
+    tables.grid(
+        kept,
+        {
+            "code": lambda each: each.code,
+            "kind": lambda each: describe_kind(each.facts, with_marking=False),
+            "outcome": lambda each: each.outcome.word,
+            "why": lambda each: next(iter(each.because), None),
+        },
+        flexible="why",
+        empty="",
+    )
     counts = Counter(each.outcome for each in kept)
     outcomes = ", ".join(f"{counts[outcome]} {outcome.word}" for outcome in sorted(counts, reverse=True))
     output.say(f"{count_of(len(kept), 'cell')}: {outcomes}")

@@ -47,8 +47,10 @@ def large(code: str, width: int = 80, ink: str = "#") -> list[str]:
     letters = [SHAPES.get(letter, ("#####",) * _ROWS) for letter in code]
     if not code or 2 + len(code) * 11 > width:
         return ["  " + " ".join(code)]
-    rows = (" ".join(_stretch(letter[row], ink) for letter in letters) for row in range(_ROWS))
-    return [f"  {row}".rstrip() for row in rows]
+    return [
+        f"  {row}".rstrip()
+        for row in (" ".join(_stretch(letter[row], ink) for letter in letters) for row in range(_ROWS))
+    ]
 
 
 def _stretch(dots: str, ink: str) -> str:

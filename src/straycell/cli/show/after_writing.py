@@ -12,8 +12,7 @@ from straycell.safety import Step
 
 def talk_recorded(recorded: Recorded, step: Step = Step.MEASURING) -> None:
     """Say on stderr which projects lost a cell, which capacities do not count, and where each cell is now."""
-    for line in lost_words(recorded.lost):
-        output.talk(line)
+    output.talk(*lost_words(recorded.lost))
     # Of a cell out of use no capacity counts for anything.
     doubts = recorded.doubts if any(a.verdict.outcome is not Outcome.DISCARD for a in recorded.after) else {}
     talk_doubts(doubts, recorded.remedy)
@@ -43,8 +42,7 @@ def _talk_many(found: Sequence[After], step: Step, shown: set[RecordKey], *, wit
 def talk_doubts(doubts: Mapping[RecordKey, str], remedy: str) -> None:
     """Which capacities do not count, and once what to do."""
     # A capacity that was run and does not count is the costliest surprise: said at once, not at the match.
-    for number, why in doubts.items():
-        output.talk(f"{number} is {why}")
+    output.talk(*(f"{number} is {why}" for number, why in doubts.items()))
     known = "remedy of a capacity"
     if doubts and remedy and known not in cautions.read_in_full():
         output.hint(remedy)

@@ -1,6 +1,6 @@
 """One cell on one page: what it is, what it may do, why, what comes next; many as a table of figures."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 
 from straycell.acceptance import usable_until
@@ -9,10 +9,8 @@ from straycell.bench.cell_list import Listed
 from straycell.bench.cell_sheet import CellSheet
 from straycell.bench.wording.sheet_words import figures, identity, kind_words, reading_row
 from straycell.cells import Stage
-from straycell.cli.app import output, tables
-from straycell.cli.app.grammar.values import nearest_word_fault
+from straycell.cli.app import output, tables, values
 from straycell.cli.show import picture, verdict_page
-from straycell.cli.show.verdict_page import outcome_cell
 from straycell.quantities import Measured
 
 
@@ -42,25 +40,29 @@ def sheet(page: CellSheet) -> None:
         "Next", verdict_words.next_steps(page.verdict, page.now) or ["nothing: it is ready for a project"]
     )
     output.section("Readings")
-    rows = [reading_row(recorded, page.defaults, page.doubted) for recorded in page.recorded]
-    tables.table(["id", "what", "value", "at", "how"], rows, flexible="how", empty="none recorded yet")
+    tables.table(
+        ["id", "what", "value", "at", "how"],
+        [reading_row(recorded, page.defaults, page.doubted) for recorded in page.recorded],
+        flexible="how",
+        empty="none recorded yet",
+    )
 
 
-COLUMNS: dict[str, Callable[[Listed], str | None]] = {
+COLUMNS: tables.Columns[Listed] = {
     "code": lambda each: each.cell.code,
-    "outcome": lambda each: outcome_cell(each.outcome),
+    "outcome": lambda each: verdict_page.outcome_cell(each.outcome),
     "mAh": lambda each: _number(each.capacity, 1e3),
     "mohm": lambda each: _number(each.resistance, 1e3),
     "%/month": lambda each: f"{each.loss_pct_month[0]:.1f}" if each.loss_pct_month else None,
     "until": lambda each: output.day(usable_until(each.outcome, each.valid_until)),
     "box": lambda each: each.cell.box,
-    "form": lambda each: each.cell.facts.form.value,
-    "chem.": lambda each: each.cell.facts.chemistry.value,
-    "stage": lambda each: each.cell.stage.value,
+    "form": lambda each: each.cell.facts.form,
+    "chem.": lambda each: each.cell.facts.chemistry,
+    "stage": lambda each: each.cell.stage,
     "teardown": lambda each: each.cell.teardown,
-    "maker": lambda each: each.cell.facts.maker or None,
-    "marking": lambda each: each.cell.facts.marking or None,
-    "note": lambda each: each.note or None,
+    "maker": lambda each: each.cell.facts.maker,
+    "marking": lambda each: each.cell.facts.marking,
+    "note": lambda each: each.note,
 }
 # Figures first, then what may be done until when; nine columns fit the 80 of a plain terminal.
 _USUAL = ("code", "outcome", "mAh", "mohm", "%/month", "until", "form", "chem.", "box")
@@ -75,7 +77,7 @@ def chosen_columns(text: str | None) -> Sequence[str]:
     names = [word.strip() for word in text.split(",") if word.strip()]
     for name in names:
         if name.casefold() not in known:
-            raise nearest_word_fault("--columns", name, list(COLUMNS))
+            raise values.nearest_word_fault("--columns", name, list(COLUMNS))
     # A row without its code could not be acted on.
     return list(dict.fromkeys(["code", *(known[name.casefold()] for name in names)]))
 
@@ -83,9 +85,12 @@ def chosen_columns(text: str | None) -> Sequence[str]:
 def show(listed: Sequence[Listed], names: Sequence[str]) -> None:
     """The table; the last column gives way."""
     # The person put it last, so it matters least.
-    rows = [[COLUMNS[name](each) for name in names] for each in listed]
-    tables.table(
-        names, rows, flexible=names[-1], right=_FIGURES, empty="no cell fits; to log cells: straycell intake"
+    tables.grid(
+        listed,
+        {name: COLUMNS[name] for name in names},
+        flexible=names[-1],
+        right=_FIGURES,
+        empty="no cell fits; to log cells: straycell intake",
     )
 
 

@@ -1,9 +1,9 @@
 """`build inspect --groups`: the voltages of a pack's groups as typed, and what they show."""
 
-from __future__ import annotations
+from collections.abc import Collection
+from typing import Any
 
-from typing import TYPE_CHECKING, Any
-
+from straycell.bench.recording.inspection import Seen
 from straycell.builds import Build, BuildState
 from straycell.cli.app import cautions, output, prompts
 from straycell.errors import BadData, UsageFault
@@ -11,9 +11,6 @@ from straycell.quantities import Dimension, Window, parse_quantity, show
 from straycell.safe_side import at_most
 from straycell.safety import Step
 from straycell.safety.group_watch import Edge, Outside, Sinking, next_inspection
-
-if TYPE_CHECKING:
-    from straycell.bench.recording.inspection import Seen
 
 _CELL = Window(0.0, 4.6, "one group of a pack")
 _NONE = "none"
@@ -45,7 +42,7 @@ def group_numbers(text: str | None) -> frozenset[int] | None:
     return frozenset(int(part) - 1 for part in parts)
 
 
-def ask_about(seen: Seen, charged_alone: frozenset[int] | None) -> frozenset[int]:
+def ask_about(seen: Seen, charged_alone: Collection[int] | None) -> frozenset[int]:
     """Which groups were charged alone: as said, else asked for each that rose by itself.
 
     Raises UsageFault where nobody can be asked, and where a voltage outside the limits is not confirmed.
@@ -100,8 +97,7 @@ def groups_document(found: Seen) -> dict[str, Any]:
 
 def talk_groups(found: Seen) -> None:
     """What the voltages show: a group outside its limits or that sinks is a danger, else the next day to measure."""
-    for far in found.outside:
-        output.talk(_out_of_limits(found, far))
+    output.talk(*(_out_of_limits(found, far) for far in found.outside))
     outside = {far.group for far in found.outside}
     for one in found.sinking:
         if one.group not in outside:
@@ -109,8 +105,7 @@ def talk_groups(found: Seen) -> None:
     if found.sinking or found.outside:
         cautions.talk(Step.DISMANTLE)
         return
-    for words in _alone_words(found.build):
-        output.talk(words)
+    output.talk(*_alone_words(found.build))
     if len(found.build.inspections) == 1:
         output.talk("the first voltages of its groups: nothing to compare them with yet")
     if (next_at := next_inspection(found.build)) is not None:

@@ -69,17 +69,16 @@ def _bands(resistor: Document) -> str | None:
 def _supplies(rows: list[Document]) -> None:
     output.section("The same lamps on one lithium cell")
     # Lamps in parallel do not share evenly: a figure for each is given only where their count is known.
-    each = rows[0]["per_lamp_a"] is not None
-    tables.table(
-        ["cell at", "draws", *(["each lamp"] if each else [])],
-        [
-            [
-                show(row["supply_v"], Dimension.VOLTAGE),
-                amps(row["current_a"]) if row["lit"] else "next to nothing: dark",
-                *([amps(row["per_lamp_a"]) if row["lit"] else None] if each else []),
-            ]
-            for row in rows
-        ],
+    each: tables.Columns[Document] = {
+        "each lamp": lambda row: amps(row["per_lamp_a"]) if row["lit"] else None
+    }
+    tables.grid(
+        rows,
+        {
+            "cell at": lambda row: show(row["supply_v"], Dimension.VOLTAGE),
+            "draws": lambda row: amps(row["current_a"]) if row["lit"] else "next to nothing: dark",
+            **(each if rows[0]["per_lamp_a"] is not None else {}),
+        },
         flexible="draws",
         empty="",
     )

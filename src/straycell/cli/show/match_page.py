@@ -1,19 +1,16 @@
 """A match on the screen: who gets which cells, why these, why not the others, the pack they make."""
 
-import math
+from collections.abc import Iterator, Sequence
+from typing import Any
 
-from straycell.bench.candidates import candidates
-from straycell.bench.context import Bench, Reader
 from straycell.builds import Build
 from straycell.cells import position_name
 from straycell.cli.app import output
-from straycell.matching import Match, StockPlan, UseLimits
+from straycell.matching import Match, StockPlan, Why
+from straycell.matching.explain import NO_PROTECTION, PLAIN
 from straycell.matching.pack.shape_search import shape_words
-from straycell.matching.screen import Demand, Screen, screen_all
 from straycell.matching.sheet.words import charge_lines, danger_lines, data_lines, discharge_line, fuse_lines
 from straycell.matching.words import run_hours
-from straycell.pictures.bars import Bar, Chart
-from straycell.projects import Project
 from straycell.quantities import Dimension, show
 
 SHOWN = 8
@@ -57,31 +54,86 @@ def page(found: Match, mass: str = "") -> None:
         say_cells(found)
         if found.runtime is not None:
             run = found.runtime
-            output.say(f"  runs {run_hours(run.low_h)} at the low end, {run_hours(run.expected_h)} expected")
-            output.say(f"  counted from {run.basis}; ends at {run.stop}")
+            output.say(
+                f"  runs {run_hours(run.low_h)} at the low end, {run_hours(run.expected_h)} expected",
+                f"  counted from {run.basis}; ends at {run.stop}",
+            )
         output.section("Why this one" if found.joining is None else "Why these")
-        texts = (why.text for why in found.why if why.test not in _SHOWN_ELSEWHERE)
-        output.bullets(dict.fromkeys(texts))
+        output.bullets(dict.fromkeys(_tightest(found)))
     else:
         output.say_wrapped(f"{found.project}: not served")
-        output.listed("What is missing", found.missing)
+        output.listed("What is missing", _each_once(found.missing))
     say_pack(found, mass)
     if found.joining is not None:
         output.listed("Joining, in this order", found.joining.lines)
     # What the lamps would get is said once, among the pack's own data.
     said = found.data.lamps if found.data is not None else ""
-    output.listed("Mind", (line for line in found.warnings if line != said))
+    missing = " ".join(found.missing)
+    known = (said, NO_PROTECTION) if found.missing else (said,)
+    output.listed("Mind", (line for line in found.warnings if line not in known))
     # A person trusts a choice when the rejected ones have reasons, too.
-    if found.not_chosen:
-        output.listed("Why not the others", (f"{why.code}: {why.text}" for why in found.not_chosen[:SHOWN]))
-        if len(found.not_chosen) > SHOWN:
-            output.say(
-                f"    and {len(found.not_chosen) - SHOWN} more: straycell match '{found.project}' --json"
-            )
+    others = _reasons_once([why for why in found.not_chosen if not _answered(why, missing)])
+    if others:
+        output.listed("Why not the others", others)
+        output.say(f"    each cell's own: straycell match '{found.project}' --json")
     if found.served:
-        output.say("")
-        output.say(f"plan {found.plan}")
+        output.say("", f"plan {found.plan}")
         _say_reserve(found)
+
+
+def _tightest(found: Match) -> Iterator[str]:
+    """Every test once: what is asked of each group alike, of the group that comes nearest to its limit."""
+    asked = [why for why in found.why if why.test not in _SHOWN_ELSEWHERE]
+    for why in asked:
+        same = [w for w in asked if w.test == why.test and w.code.startswith("group ")]
+        if len(same) < 2 or why not in same:
+            yield why.text
+        elif why is max(same, key=_share_of_limit):
+            yield f"of {len(same)} groups the tightest is {why.text}"
+
+
+def _share_of_limit(why: Why) -> float:
+    if isinstance(why.observed, float) and isinstance(why.limit, float) and why.limit:
+        return why.observed / why.limit
+    return 0.0
+
+
+def _each_once(lines: Sequence[str]) -> Iterator[str]:
+    """The nearest cell is named without its reason where that rules out every cell."""
+    for line in lines:
+        near, _, reason = line.removeprefix(_NEAREST).partition(": ")
+        repeated = line.startswith(_NEAREST) and any(reason in other for other in lines if other is not line)
+        yield f"{_NEAREST}{near}" if repeated else line
+
+
+_NEAREST = "nearest: "
+
+
+def _answered(why: Why, missing: str) -> bool:
+    return why.text in missing or f"{why.code} would serve" in missing
+
+
+def _reasons_once(others: Sequence[Why]) -> list[str]:
+    """Each reason once, the nearest cell's first: with all its cells, or how many fail that test for a like reason."""
+    texts: dict[str, dict[str, list[str]]] = {}
+    for why in others:
+        texts.setdefault(why.test, {}).setdefault(why.text, []).append(why.code)
+    lines = []
+    for test, reasons in texts.items():
+        listed = list(reasons.items())
+        for text, codes in listed if len(listed) <= ALIKE else listed[:1]:
+            more = f" and {len(codes) - SHOWN} more" if len(codes) > SHOWN else ""
+            lines.append(f"{', '.join(codes[:SHOWN])}{more}: {text}")
+        if len(listed) > ALIKE:
+            count = sum(len(codes) for _, codes in listed[1:])
+            lines.append(
+                f"{count} more {'would do as well' if test == 'kept' else PLAIN.get(test, 'fail that test')}"
+            )
+    return lines
+
+
+ALIKE = 3
+"""With more different reasons of one kind than this, the nearest is told and the others are counted."""
 
 
 def say_pack(found: Match, mass: str) -> None:
@@ -96,8 +148,7 @@ def say_pack(found: Match, mass: str) -> None:
 
 
 def _say_reserve(plan: Match) -> None:
-    for line in output.command_lines(f"straycell build reserve '{plan.project}'", f"--plan {plan.plan}"):
-        output.say(line)
+    output.say(*output.command_lines(f"straycell build reserve '{plan.project}'", f"--plan {plan.plan}"))
 
 
 _SHOWN_ELSEWHERE = ("group", "place")
@@ -131,10 +182,10 @@ def say_cells(found: Match) -> None:
 _STATE_WORDS = {"reserved": "reserved", "finished": "built"}
 
 
-def held_document(found: Match, build: Build) -> dict[str, object]:
+def held_document(answer: dict[str, Any], build: Build) -> dict[str, Any]:
     """The JSON of `match`, with the plan by which the cells were reserved and how far the build is."""
     since = build.finished_at or build.reserved_at
-    return found.to_json() | {"plan": build.plan, "state": str(build.state), "since": since}
+    return answer | {"plan": build.plan, "state": str(build.state), "since": since}
 
 
 def held_page(found: Match, build: Build) -> None:
@@ -156,37 +207,3 @@ def held_page(found: Match, build: Build) -> None:
     if not finished:
         output.hint(f"next: straycell build finish '{build.project}'")
     output.hint(f"for other cells: straycell build dismantle '{build.project}', then match it again")
-
-
-# What a screen shows without scrolling.
-MOST_BARS = 24
-
-
-def chart_of(bench: Bench, reader: Reader, project: Project, found: Match) -> Chart:
-    """The groups of a pack beside their even share; else every cell that was run through the device, the best last."""
-    cells, limits = candidates(reader, bench.rules, bench.now), UseLimits.from_rules(bench.rules)
-    chosen = {code for group in found.groups for code in group}
-    if found.joining is not None:
-        held = {c.code: c.capacity for c in cells}
-        bars = []
-        for number, group in enumerate(found.groups, 1):
-            figures = [figure for code in group if (figure := held.get(code)) is not None]
-            value, u = math.fsum(f.value for f in figures), math.fsum(f.expanded for f in figures)
-            bars.append(Bar(f"group {number}", value - u, value, value + u, "*"))
-        # A string ends with its weakest group, so the distance from the even share is what balancing left.
-        even = math.fsum(bar.expected for bar in bars) / len(bars)
-        return Chart(f"{project.name}: what each group holds", "Ah", tuple(bars), even, "even share")
-    screen = Screen(Demand(project), limits, bench.now)
-    ran = [s for s in screen_all(screen, cells) if s.runtime is not None and math.isfinite(s.runtime.high_h)]
-    # The chosen ones nearest to the axis, where the eye begins on a chart drawn upwards.
-    ran.sort(key=lambda s: (s.candidate.code not in chosen, s.runtime.low_h if s.runtime else 0.0))
-    bars = [
-        Bar(
-            s.candidate.code, run.low_h, run.expected_h, run.high_h, "*" if s.candidate.code in chosen else ""
-        )
-        for s in ran[:MOST_BARS]
-        if (run := s.runtime) is not None
-    ]
-    title = f"{project.name}: how long each runs"
-    empty = "nothing to draw: no cell came so far that its run time was counted"
-    return Chart(title, "h", tuple(bars), project.need.runtime_h, "needed", empty)

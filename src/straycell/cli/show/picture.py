@@ -6,9 +6,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
-import typer
-
-from straycell.cli.app import options, output
+from straycell.cli.app import options, output, values
 from straycell.cli.app.files import Force as Force
 from straycell.cli.app.files import write_whole
 
@@ -17,7 +15,7 @@ if TYPE_CHECKING:
 
 Out = Annotated[
     Path | None,
-    typer.Option("--out", metavar="FILE", help="Draw it into this file, .png or .svg.", show_default=False),
+    values.option("--out", "Draw it into this file, .png or .svg.", metavar="FILE"),
 ]
 
 
@@ -42,5 +40,4 @@ def write(drawing: Drawing, out: Path, force: bool) -> None:
 
 def say(drawing: Drawing, width: int) -> None:
     """As a part of a page."""
-    for line in drawing.lines(width, plain=not output.can_show(drawing.drawn)):
-        output.say(line)
+    output.say(*drawing.lines(width, plain=not output.can_show(drawing.drawn)))

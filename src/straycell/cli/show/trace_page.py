@@ -132,19 +132,22 @@ def pulses(found: Mapping[str, Any]) -> None:
     if not listed:
         return
     output.section("Pulses")
-    rows = [
-        [
-            str(p["pulse"]),
-            f"{p['pulse_s']:g} s",
-            "-" if p["soc"] is None else f"{p['soc']:.0%}",
-            show(p["resistance_ohm"], Dimension.RESISTANCE, u=p["expanded_uncertainty"] / COVERAGE_FACTOR),
-            show(p["current_a"], Dimension.CURRENT),
-            "-" if p["temperature_c"] is None else show(p["temperature_c"], Dimension.TEMPERATURE),
-        ]
-        for p in listed[:_MOST_PULSES]
-    ]
-    tables.table(
-        ["pulse", "after", "charged", "resistance", "current", "at"], rows, flexible="resistance", empty=""
+    tables.grid(
+        listed[:_MOST_PULSES],
+        {
+            "pulse": lambda p: p["pulse"],
+            "after": lambda p: f"{p['pulse_s']:g} s",
+            "charged": lambda p: None if p["soc"] is None else f"{p['soc']:.0%}",
+            "resistance": lambda p: show(
+                p["resistance_ohm"], Dimension.RESISTANCE, u=p["expanded_uncertainty"] / COVERAGE_FACTOR
+            ),
+            "current": lambda p: show(p["current_a"], Dimension.CURRENT),
+            "at": lambda p: (
+                None if p["temperature_c"] is None else show(p["temperature_c"], Dimension.TEMPERATURE)
+            ),
+        },
+        flexible="resistance",
+        empty="",
     )
     if len(listed) > _MOST_PULSES:
         output.say(f"and {len(listed) - _MOST_PULSES} more; all of them with --json")

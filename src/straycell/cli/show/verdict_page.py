@@ -8,9 +8,7 @@ from straycell.acceptance import Outcome, Reason, Status, Verdict, shipped_rules
 from straycell.acceptance.rules import Shown
 from straycell.bench.verdict_words import SIGNS, OutcomeWord, headline, next_steps, why
 from straycell.bench.wording.figure_words import figure
-from straycell.cli.app import output, tables
-from straycell.cli.app.grammar.values import word
-from straycell.cli.app.tables import Marked
+from straycell.cli.app import output, tables, values
 
 # --- how near a figure is to its limit
 
@@ -44,11 +42,12 @@ def _signs() -> tuple[str, str, str]:
 
 def say_headline(verdict: Verdict, lead: str = "") -> None:
     """The headline behind its sign, wrapped."""
-    for line in output.wrap(
-        "  ".join(filter(None, [f"{sign(verdict.outcome)} {lead}".strip(), headline(verdict)])),
-        "" if lead else "  ",
-    ):
-        output.say(line)
+    output.say(
+        *output.wrap(
+            "  ".join(filter(None, [f"{sign(verdict.outcome)} {lead}".strip(), headline(verdict)])),
+            "" if lead else "  ",
+        )
+    )
 
 
 def say_forbidden(code: str, against: Sequence[str]) -> None:
@@ -76,6 +75,7 @@ def page(verdict: Verdict, now: datetime, *, everything: bool = False) -> None:
             # A limit cut short would be read as another limit.
             flexible=None,
             empty="",
+            spare="how near",
         )
     output.say("")
     if met and not everything:
@@ -100,7 +100,7 @@ def row_of(reason: Reason) -> list[str | None]:
 
 OutcomeOption = Annotated[
     Outcome | None,
-    word("--outcome", OutcomeWord, "Only cells with this outcome.", meaning=Outcome.from_word),
+    values.word("--outcome", OutcomeWord, "Only cells with this outcome.", meaning=Outcome.from_word),
 ]
 
 
@@ -120,6 +120,6 @@ def sign(outcome: Outcome) -> str:
     return drawn if output.can_show(drawn) else plain
 
 
-def outcome_cell(outcome: Outcome) -> Marked:
+def outcome_cell(outcome: Outcome) -> tables.Marked:
     """`▮▮▮ pack` for a table."""
-    return Marked(f"{sign(outcome)} {outcome.word}", _PLAIN[outcome][1])
+    return tables.Marked(f"{sign(outcome)} {outcome.word}", _PLAIN[outcome][1])

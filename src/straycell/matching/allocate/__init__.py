@@ -1,1 +1,1 @@
-"""Many projects share one stock: who is served, and with which cells (column generation over HiGHS)."""
+"""Many projects share one stock: who is served, and with which cells (Benders decomposition and exact models, over HiGHS)."""

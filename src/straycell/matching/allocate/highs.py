@@ -50,7 +50,7 @@ def at_least(values: Floats, weight: float) -> list[Row]:
 class Question:
     """Minimise cost over columns within bounds and rows; the first `whole` columns take whole numbers.
 
-    The search ends at a cost of `enough`, and after `nodes` nodes.
+    The search ends at a cost of `enough`, and after `nodes` nodes. `presolve` "off" where nothing is to be tightened.
     """
 
     cost: Floats
@@ -61,6 +61,7 @@ class Question:
     gap: float
     nodes: int = MOST_NODES
     enough: float = -INFINITE
+    presolve: str = "choose"
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +85,7 @@ def ask(question: Question, deadline: float, seed: int) -> Answer:
         ("mip_abs_gap", question.gap),
         ("time_limit", left),
         ("objective_target", question.enough),
+        ("presolve", question.presolve),
     ):
         solver.setOptionValue(name, limit)
     solver.passModel(as_lp(question))

@@ -19,7 +19,7 @@ SMALLEST_GRID_RATIO = 1.02
 
 @dataclass(frozen=True, slots=True)
 class Windows:
-    """How resistances are cut: every start (`per_ratio` 0, exact) or a grid of so many starts per ratio.
+    """How resistances are cut: on a grid of so many starts per ratio.
 
     `wider` windows are a grid step wider than the ratio, so that every legal group lies in one: good for bounds.
     """
@@ -153,19 +153,6 @@ def choices_of(
     return choices, [1.0] * len(choices), fits
 
 
-def cells_in_question(market: Market, demands: Sequence[int]) -> int:
-    """How many offers any of the demands could take."""
-    _, _, fits = choices_of(market, demands)
-    return int(np.logical_or.reduce(fits).sum()) if fits else 0
-
-
-def window_count(market: Market, demands: Sequence[int]) -> int:
-    """How many windows an exact model has at most."""
-    choices, _, fits = choices_of(market, demands)
-    grouped = (f for c, f in zip(choices, fits, strict=True) if market.demands[c.demand].parallel > 1)
-    return sum(len(np.unique(market.resistance[able])) for able in grouped)
-
-
 def cut(resistance: Floats, fits: Bools, parallel: int, windows: Windows) -> list[Bools]:
     """The windows of a choice that hold at least one group, none inside another; one if no ratio binds."""
     allowed = windows.allowed
@@ -186,8 +173,8 @@ def cut(resistance: Floats, fits: Bools, parallel: int, windows: Windows) -> lis
 
 
 def starts(ohms: Floats, windows: Windows) -> list[float]:
-    """Where windows begin, ascending: at every resistance, or on a grid common to all choices."""
-    if windows.per_ratio == 0 or windows.ratio < SMALLEST_GRID_RATIO:
+    """Where windows begin, ascending: on a grid common to all choices, at every resistance for a ratio near 1."""
+    if windows.ratio < SMALLEST_GRID_RATIO:
         return [float(low) for low in ohms]
     # Zero ohm has no logarithm, and joins only with zero ohm.
     positive = ohms[ohms > 0]

@@ -1,30 +1,27 @@
 """Demands that share kinds form a part; each part is planned by itself, with the resistance ratio if there is one.
 
-Windows of resistance let a solver take half groups, so among few cells (MOST_CELLS) whole servings are priced by an
-exact walk (restricted_master.py), and every price list becomes a row over who is served (column_generation.py). Ratios below
-1.2 may still leave a gap of surplus, which is printed.
+Under a ratio few cells are one exact model (whole_groups.py). Among many, windows of resistance on a grid come near the
+plan without the ratio, whose bounds hold here, too; the gap that is left is printed.
 """
 
 from __future__ import annotations
 
 import time
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from straycell.matching.allocate.benders import Benders, BendersMaster, Result
-from straycell.matching.allocate.column_generation import refined
 from straycell.matching.allocate.flow import MOST_ARCS, FlowSearch, flow_of, prices_in, support_in, trade_of
 from straycell.matching.allocate.greedy import cheapest, dealt, heaviest_first, scarcest_first, serve_in_turn
 from straycell.matching.allocate.market import Kind, Market, Plan, Tier, plan_of, tiers_of
-from straycell.matching.allocate.model import Model, Windows, cells_in_question, model_of, window_count
+from straycell.matching.allocate.model import Model, Windows, model_of
+from straycell.matching.allocate.whole_groups import group_model, refined
 from straycell.matching.balance.pool import Bools, Floats
 
-# Among so few windows of resistance each start is tried, and plan and bound are brought together wholly.
-FEW_WINDOWS = 200
-# Prices of whole servings are asked for among so many cells, beyond not at all.
-MOST_CELLS = 400
+# An exact model so small is quicker than windows, and proves all.
+FEW_COLUMNS = 6_000
 # Starts per ratio of the wider windows that bounds are taken from.
 BOUND_GRID = 4
 GRIDS = (2, 4)
@@ -108,29 +105,20 @@ class Planner:
         if self.ratio is None or not self.served or not joined:
             self.best = self.finished(self.model, loose, loose.weight_bounds, loose.surplus_bound)
             return
-        windows = window_count(self.market, self.demands)
-        close = 0.0 if windows <= FEW_WINDOWS else CLOSE_SURPLUS
-        self.best = self.by_windows(windows)
-        if not self.best.settled(close) and cells_in_question(self.market, self.demands) <= MOST_CELLS:
-            self.best = refined(
-                self.market,
-                self.demands,
-                self.tiers,
-                self.ratio,
-                self.deadline,
-                self.seed,
-                self.best,
-                close / 2,
-            )
-            self.stopped_early |= time.monotonic() > self.deadline
+        exact = group_model(self.market, self.demands, self.ratio, self.deadline, self.seed)
+        few = exact is not None and len(exact.cell) <= FEW_COLUMNS
+        self.best = self.plainest(loose.weight_bounds) if few else self.by_windows()
+        close = 0.0 if few else CLOSE_SURPLUS
+        if exact is not None and not self.best.settled(close):
+            self.best = refined(exact, self.tiers, self.best, close / 2)
+            self.stopped_early |= exact.stopped_early
 
-    def by_windows(self, windows: int) -> Plan:
+    def by_windows(self) -> Plan:
         """The best plan on grids of windows, with bounds from wider ones."""
-        best = self.on_grids(windows <= FEW_WINDOWS)
+        best = self.on_grids()
         result, bound = best[1], self.surplus_bound(best[1])
         weight_bounds = self.loose.weight_bounds
-        proven = (result.weights, result.surplus) == (weight_bounds, bound)
-        if not proven and not (self.close_enough(result) and windows > FEW_WINDOWS):
+        if not self.close_enough(result):
             weight_bounds, bound = self.relaxed_bounds(result, bound)
         return self.finished(*best, weight_bounds, bound)
 
@@ -171,11 +159,10 @@ class Planner:
                 bound = min(result.surplus, int(np.ceil(most - 0.4)))
         return weight_bounds, bound
 
-    def on_grids(self, small: bool) -> tuple[Model, Result]:
+    def on_grids(self) -> tuple[Model, Result]:
         """Windows on a grid: first for what is served without the ratio, then for any other set of demands."""
         best: tuple[Model, Result] | None = None
-        # Among few windows every start is exact; among many a grid keeps the model small.
-        for per_ratio in (0,) if small else GRIDS:
+        for per_ratio in GRIDS:
             windows = Windows(self.ratio or 1.0, per_ratio)
             for only in (self.served, None):
                 if time.monotonic() > self.deadline:
@@ -254,23 +241,27 @@ class Planner:
             if held:
                 given.setdefault(model.choices[int(model.owner[option])].demand, []).extend(held)
         best = plan_of(self.market, self.tiers, given, weight_bounds, surplus_bound)
-        for order in [] if list(weight_bounds) == best.weights else self.plain_orders():
-            # The plain way costs next to nothing and is a net under a search that was stopped early.
-            served = serve_in_turn(self.market, order, self.ratio)
-            plain = plan_of(self.market, self.tiers, served, weight_bounds, 0)
-            best = plain if plain.weights > best.weights else best
-        return best
+        if list(weight_bounds) == best.weights:
+            return best
+        # The plain way costs next to nothing and is a net under a search that was stopped early.
+        plain = self.plainest(weight_bounds)
+        return plain if plain.weights > best.weights else best
+
+    def plainest(self, weight_bounds: Sequence[int]) -> Plan:
+        """Each demand in turn takes its cells: by weight, or the scarcest first."""
+        first = {demand for demand, _ in self.served}
+        orders = heaviest_first(self.market, self.demands), scarcest_first(self.market, self.demands, first)
+        served = (serve_in_turn(self.market, order, self.ratio) for order in orders)
+        plans = [plan_of(self.market, self.tiers, given, weight_bounds, 0) for given in served]
+        best = max(plans, key=lambda plan: plan.goodness)
+        bound = self.loose.surplus_bound if best.weights == self.loose.weights else 0
+        return replace(best, surplus_bound=min(best.surplus, bound))
 
     def close_enough(self, result: Result) -> bool:
         """As much weight as without the ratio, and hardly more surplus."""
         least = self.loose.surplus_bound
         allowed = least + max(1, int(least * CLOSE_SURPLUS))
         return result.weights == self.loose.weights and result.surplus <= allowed
-
-    def plain_orders(self) -> list[list[int]]:
-        """Orders for the plain way, which stands in where the search was stopped before it found more."""
-        first = {demand for demand, _ in self.served}
-        return [heaviest_first(self.market, self.demands), scarcest_first(self.market, self.demands, first)]
 
 
 def better(one: Result, other: Result) -> bool:

@@ -5,7 +5,7 @@ from collections.abc import Callable
 import numpy as np
 
 from straycell.matching.balance.local_search import Clock, Cost, Key, Table, descend, roamed, table_of
-from straycell.matching.balance.pool import Floats, Ints, Pool, Walk, most_legal_groups, part_of, window_tops
+from straycell.matching.balance.pool import Floats, Ints, Pool, Walk, most_legal_groups, part_of
 
 SHORTFALL_WEIGHT = 30.0
 # So heavy that no gain in surplus ever pays for a group below the target.
@@ -14,7 +14,6 @@ MUST_NOT_FALL_SHORT = 1e6
 START_WEIGHTS = (1.0, 10.0)
 ROUNDS = 8
 MOST_STEPS = 1_200
-RENEWALS = 3
 TARGET_TRIES = 2
 # A plan this close to the bound, and this even, as shares of a group, is not worked on further.
 CLOSE_TO_BOUND = 2e-4
@@ -71,9 +70,6 @@ def largest_weakest_groups(
         if done():
             break
         best = roamed(best, near(level, 3.0), weakest_key, clock, seed + turn, (level, 0))
-        if done():
-            break
-        best = renewed(best, near(level, 3.0), clock)
         # Surplus in strong groups is of no use to a pack, whose weakest group ends the run; the shelf can use it.
         best = levelled(best, clock, seed + turn, level)
     return best
@@ -91,40 +87,6 @@ def levelled(table: Table, clock: Clock, seed: int, bound: int) -> Table:
     descend(trial, near(level, MUST_NOT_FALL_SHORT), clock)
     trial = roamed(trial, near(level, SHORTFALL_WEIGHT), weakest_key, clock, seed, (bound, 0))
     return max((table, trial), key=lambda one: weakest_key(one.sums))
-
-
-def renewed(table: Table, cost: Cost, clock: Clock) -> Table:
-    """Try to dissolve the weakest group and open another where the shelf is rich."""
-    best = table
-    weakest = int(table.sums.argmin())
-    for cells in rich_groups(table, weakest):
-        groups = table.groups()
-        groups[weakest] = cells
-        trial = table_of(table.pool, groups)
-        descend(trial, cost, clock)
-        best = max((best, trial), key=lambda one: weakest_key(one.sums))
-    return best
-
-
-def rich_groups(table: Table, dissolved: int) -> list[list[int]]:
-    """A few legal groups of large sum from the shelf, far apart in resistance."""
-    free = np.flatnonzero((table.home == table.series) | (table.home == dissolved))
-    shelf = part_of(table.pool, free)
-    width = int((shelf.reach - np.arange(shelf.size)).max(initial=0))
-    tops = window_tops(shelf, table.parallel, width).max(axis=0)
-    chosen: list[list[int]] = []
-    taken = np.zeros(shelf.size, dtype=bool)
-    for start in np.argsort(-tops, kind="stable"):
-        if len(chosen) == RENEWALS or tops[start] < 0:
-            break
-        window = np.arange(start, shelf.reach[start])
-        # Windows that overlap by half would give nearly the same group again.
-        if taken[window].mean() > 0.5:
-            continue
-        taken[window] = True
-        best = np.lexsort((window, -shelf.capacity[window]))[: table.parallel]
-        chosen.append([int(free[cell]) for cell in window[best]])
-    return chosen
 
 
 def greedy_start(pool: Pool, series: int, parallel: int) -> list[list[int]]:

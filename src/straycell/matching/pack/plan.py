@@ -206,8 +206,6 @@ class _Search:
         draft, goal_ah = self._aimed(goal_ah)
         if draft is None:
             draft = self._strongest(goal_ah)
-        if draft is None:
-            draft = self._of_lasting()
         return None if draft is None else self._described(draft)
 
     def _aimed(self, goal_ah: float) -> tuple[PackPlan | None, float]:
@@ -249,16 +247,6 @@ class _Search:
             else:
                 low_ah = middle_ah
         return best
-
-    def _of_lasting(self) -> PackPlan | None:
-        """Only of cells each of which would last among cells like it."""
-        # A cell too weak among its like drags its group down however it is balanced.
-        found = runs(self.screen, self.pool)
-        lasting = [c for c, run in zip(self.pool, found, strict=True) if lasts(self.screen, run)]
-        if not self.screen.demand.cells <= len(lasting) < len(self.pool):
-            return None
-        draft = replace(self, pool=lasting).balanced(None)
-        return draft if draft is not None and self._lasts(draft) else None
 
     def balanced(self, target_ah: float | None) -> PackPlan | None:
         """The groups nearest to a target in Ah each (None: the strongest there are), with their runs; None if none is legal."""

@@ -7,13 +7,14 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Callable, Hashable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from datetime import datetime
 from functools import lru_cache
 from itertools import accumulate
 from typing import Any, TypeVar
 
 from straycell.acceptance import Outcome, RuleSet
+from straycell.acceptance.rules import family
 from straycell.cells import Chemistry
 from straycell.errors import BadData
 from straycell.meters import Accuracy
@@ -24,75 +25,6 @@ from straycell.shipped import shipped_table
 T = TypeVar("T")
 Figures = Mapping[str, Mapping[str, float]]
 USABLE = (Outcome.LIGHT, Outcome.SOLO, Outcome.PACK)
-
-
-@dataclass(frozen=True, slots=True)
-class UseLimits:
-    """Limits for the matching. Rates are multiples of the measured capacity per hour (C), by outcome.
-
-    Voltages are those of one cell by chemistry; `float_error` is what a float voltage measured on the board
-    may be wrong by. `join_v` and `join_c_rate` limit what flows when two cells are joined in parallel, at
-    rest voltages from `join_low_v` to `join_high_v`, those of stored cells;
-    `cell_drift` (V/K) and `meter_drift` (share of the accuracy, 1/K) are what a rest voltage moves with the room.
-    `usual_ah` and `most_ah` (Ah, by form) are what cells of a size usually hold, and more than any of them does.
-    """
-
-    c_rate_out: Mapping[Outcome, float]
-    c_rate_in: Mapping[Outcome, float]
-    peak_factor: float
-    peak_s: float
-    mean_s: float
-    resistance_ratio: float
-    full_v: Mapping[Chemistry, float]
-    over_full_v: float
-    cell_cutoff_v: Mapping[Chemistry, float]
-    float_error: Accuracy
-    charge_low_c: float
-    charge_high_c: float
-    join_v: float
-    join_c_rate: float
-    join_low_v: Mapping[Chemistry, float]
-    join_high_v: Mapping[Chemistry, float]
-    cell_drift: float
-    meter_drift: float
-    unsaid_kelvin: float
-    usual_ah: Mapping[str, float] = field(default_factory=dict)
-    most_ah: Mapping[str, float] = field(default_factory=dict)
-
-    @classmethod
-    def from_mapping(cls, figures: Figures) -> UseLimits:
-        """From figures by rule name (key to number each); shipped ones fill in what is not given."""
-        table: Figures = {**_shipped(), **figures}
-        return cls(
-            c_rate_out=_by_outcome(table, "rate-out"),
-            c_rate_in=_by_outcome(table, "rate-in"),
-            peak_factor=_one(table, "peak-factor"),
-            peak_s=_one(table, "peak-seconds"),
-            mean_s=_one(table, "mean-seconds"),
-            resistance_ratio=_one(table, "resistance-spread"),
-            full_v=_by_chemistry(table, "full-voltage"),
-            over_full_v=_one(table, "voltage-over-full"),
-            cell_cutoff_v=_by_chemistry(table, "capacity-cutoff-low"),
-            float_error=Accuracy(
-                _one(table, "error-voltage", "gain"), _one(table, "error-voltage", "offset")
-            ),
-            charge_low_c=_one(table, "charge-temperature-low"),
-            charge_high_c=_one(table, "charge-temperature"),
-            join_v=_one(table, "join-difference"),
-            join_c_rate=_one(table, "join-rate"),
-            join_low_v=_by_chemistry(table, "join-voltage-low"),
-            join_high_v=_by_chemistry(table, "join-voltage-high"),
-            cell_drift=_one(table, "cell-drift"),
-            meter_drift=_one(table, "meter-drift"),
-            unsaid_kelvin=_one(table, "join-unsaid-kelvin"),
-            usual_ah=table.get("unrated-capacity", {}),
-            most_ah=_most(table),
-        )
-
-    @classmethod
-    def from_rules(cls, rules: RuleSet) -> UseLimits:
-        """From a rule set of acceptance."""
-        return cls.from_mapping({name: limit.values for name, limit in rules.limits.items() if limit.values})
 
 
 @lru_cache(maxsize=1)
@@ -107,11 +39,19 @@ def _one(table: Figures, name: str, key: str = "any") -> float:
         raise BadData(f"the rules lack '{name}' ({key})", "add it to the rule file") from None
 
 
-def _most(table: Figures) -> dict[str, float]:
-    """More than any cell of a size holds, in Ah; empty where the rules do not say."""
-    density = table.get("capacity-density", {}).get("any")
+def _by_form(table: Figures, name: str) -> Mapping[str, float]:
+    return table.get(name, {})
+
+
+def _by_volume(table: Figures, name: str) -> dict[str, float]:
+    """A density times the volume of each size; empty where the rules do not say."""
+    density = table.get(name, {}).get("any")
     volumes = table.get("size-volume", {})
     return {form: density * volume for form, volume in volumes.items()} if density is not None else {}
+
+
+def _accuracy(table: Figures, name: str) -> Accuracy:
+    return Accuracy(_one(table, name, "gain"), _one(table, name, "offset"))
 
 
 def _by_outcome(table: Figures, name: str) -> dict[Outcome, float]:
@@ -125,11 +65,60 @@ def _by_chemistry(table: Figures, name: str) -> dict[Chemistry, float]:
     for chemistry in Chemistry:
         if chemistry in (Chemistry.UNKNOWN, Chemistry.PRIMARY):
             continue
-        family = "lfp" if chemistry is Chemistry.LFP else "4.2V"
-        key = next((k for k in (str(chemistry), family, "any") if k in values), None)
+        key = next((k for k in (str(chemistry), family(chemistry), "any") if k in values), None)
         if key is not None:
             found[chemistry] = float(values[key])
     return found
+
+
+def _of(rule: str, read: Callable[[Figures, str], object] = _one) -> Mapping[str, Any]:
+    """What a field says of itself: the rule whose figures it is read from, and how."""
+    return {"rule": rule, "read": read}
+
+
+@dataclass(frozen=True, slots=True)
+class UseLimits:
+    """Limits for the matching. Rates are multiples of the measured capacity per hour (C), by outcome.
+
+    Voltages are those of one cell by chemistry; `float_error` is what a float voltage measured on the board
+    may be wrong by. `join_v` and `join_c_rate` limit what flows when two cells are joined in parallel, at
+    rest voltages from `join_low_v` to `join_high_v`, those of stored cells;
+    `cell_drift` (V/K) and `meter_drift` (share of the accuracy, 1/K) are what a rest voltage moves with the room.
+    `usual_ah` and `most_ah` (Ah, by form) are what cells of a size usually hold, and more than any of them does.
+    """
+
+    c_rate_out: Mapping[Outcome, float] = field(metadata=_of("rate-out", _by_outcome))
+    c_rate_in: Mapping[Outcome, float] = field(metadata=_of("rate-in", _by_outcome))
+    peak_factor: float = field(metadata=_of("peak-factor"))
+    peak_s: float = field(metadata=_of("peak-seconds"))
+    mean_s: float = field(metadata=_of("mean-seconds"))
+    resistance_ratio: float = field(metadata=_of("resistance-spread"))
+    full_v: Mapping[Chemistry, float] = field(metadata=_of("full-voltage", _by_chemistry))
+    over_full_v: float = field(metadata=_of("voltage-over-full"))
+    cell_cutoff_v: Mapping[Chemistry, float] = field(metadata=_of("capacity-cutoff-low", _by_chemistry))
+    float_error: Accuracy = field(metadata=_of("error-voltage", _accuracy))
+    charge_low_c: float = field(metadata=_of("charge-temperature-low"))
+    charge_high_c: float = field(metadata=_of("charge-temperature"))
+    join_v: float = field(metadata=_of("join-difference"))
+    join_c_rate: float = field(metadata=_of("join-rate"))
+    join_low_v: Mapping[Chemistry, float] = field(metadata=_of("join-voltage-low", _by_chemistry))
+    join_high_v: Mapping[Chemistry, float] = field(metadata=_of("join-voltage-high", _by_chemistry))
+    cell_drift: float = field(metadata=_of("cell-drift"))
+    meter_drift: float = field(metadata=_of("meter-drift"))
+    unsaid_kelvin: float = field(metadata=_of("join-unsaid-kelvin"))
+    usual_ah: Mapping[str, float] = field(metadata=_of("unrated-capacity", _by_form))
+    most_ah: Mapping[str, float] = field(metadata=_of("capacity-density", _by_volume))
+
+    @classmethod
+    def from_mapping(cls, figures: Figures) -> UseLimits:
+        """From figures by rule name (key to number each); shipped ones fill in what is not given."""
+        table: Figures = {**_shipped(), **figures}
+        return cls(**{f.name: f.metadata["read"](table, f.metadata["rule"]) for f in fields(cls)})
+
+    @classmethod
+    def from_rules(cls, rules: RuleSet) -> UseLimits:
+        """From a rule set of acceptance."""
+        return cls.from_mapping({name: limit.values for name, limit in rules.limits.items() if limit.values})
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Iterator
 from datetime import datetime, timedelta
 
-from straycell.acceptance import Outcome, Reason, usable
+from straycell.acceptance import Outcome, Reason, Verdict, usable
 from straycell.builds import Build, BuildState
 from straycell.cells import Stage
 from straycell.quantities import count_of
@@ -31,11 +31,7 @@ def builds_due(household: Household) -> Iterator[DueItem]:
 def _doubtful(build: Build, cells: list[Kept]) -> Iterator[DueItem]:
     for kept in cells:
         # A cell in use cannot be tested in place, so a doubt that would hold it means opening the device.
-        if kept.cell.stage is not Stage.INSTALLED or usable(kept.verdict.outcome):
-            continue
-        reason = next(filter(_concerns_a_device, kept.verdict.deciding), None)
-        if reason is None and kept.verdict.outcome is Outcome.DISCARD:
-            reason = next(iter(kept.verdict.deciding), None)
+        reason = unfit(kept.verdict) if kept.cell.stage is Stage.INSTALLED else None
         if reason is not None:
             yield DueItem(
                 due_kinds()["in-device"],
@@ -44,6 +40,16 @@ def _doubtful(build: Build, cells: list[Kept]) -> Iterator[DueItem]:
                 f"{reason.text} (in '{build.project}')",
                 fill={"project": build.project},
             )
+
+
+def unfit(verdict: Verdict) -> Reason | None:
+    """Why a cell must not stay in a device; None where it may."""
+    if usable(verdict.outcome):
+        return None
+    reason = next(filter(_concerns_a_device, verdict.deciding), None)
+    if reason is None and verdict.outcome is Outcome.DISCARD:
+        reason = next(iter(verdict.deciding), None)
+    return reason
 
 
 def _concerns_a_device(reason: Reason) -> bool:

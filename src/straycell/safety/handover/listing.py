@@ -12,7 +12,7 @@ from datetime import datetime
 from enum import StrEnum
 from typing import Any
 
-from straycell.acceptance import Evidence, Outcome, Reason, Status, Verdict
+from straycell.acceptance import Evidence, Outcome, Reason, Status, Verdict, hold_of
 from straycell.cells import Chemistry
 from straycell.readings import Quantity
 from straycell.safety.energy import Amount, Held, energy_wh, mass_g, total
@@ -39,12 +39,13 @@ def carriage() -> dict[str, Any]:
 def condition_of(evidence: Evidence, verdict: Verdict) -> tuple[Condition, str]:
     """(intact or damaged, why it is out of use) of a condemned cell."""
     # ADR special provision 376 names leaks, damage, and what cannot be diagnosed before carriage.
-    rules = carriage()["damaged"]["rules"]
     against = [r for r in verdict.reasons if r.status is not Status.MET and r.ceiling <= Outcome.HOLD]
-    bad = [r for r in against if r.rule in rules and r.status in (Status.FAILED, Status.CLOSE)]
-    bad += [r for r in against if r.rule == "upset" and r not in bad]
+    bad = [r for r in against if r.rule == "upset" or not _leaves_intact(r)]
     if bad:
-        return Condition.DAMAGED, _words(bad)
+        # What would be done with a cell on hold is not done with one that leaves.
+        final = [r for r in against if r.ceiling is Outcome.DISCARD]
+        happened = [r for r in bad if r.rule == "upset" and r not in final]
+        return Condition.DAMAGED, _words([*final, *happened] or bad)
     why = _words([r for r in against if r.ceiling is Outcome.DISCARD]) or "discarded"
     missing = _undiagnosed(evidence)
     if missing:
@@ -52,8 +53,21 @@ def condition_of(evidence: Evidence, verdict: Verdict) -> tuple[Condition, str]:
     return Condition.INTACT, why
 
 
+def _leaves_intact(reason: Reason) -> bool:
+    """True where the rules of carriage.toml say so, and for a hold that rests on nothing that was seen of the cell."""
+    if reason.status is Status.UNMEASURED or reason.rule in carriage()["intact"]["rules"]:
+        return True
+    return reason.ceiling is Outcome.HOLD and not hold_of(reason.rule).due
+
+
 def _words(reasons: list[Reason]) -> str:
-    return "; ".join(dict.fromkeys(r.text for r in reasons[:2]))
+    return "; ".join(dict.fromkeys(_word(r) for r in reasons[:2]))
+
+
+def _word(reason: Reason) -> str:
+    if reason.rule == "upset" and reason.status is Status.UNMEASURED and reason.at is not None:
+        return f"{reason.observed} on {reason.at:%Y-%m-%d}, not tested since"
+    return reason.text
 
 
 def _undiagnosed(evidence: Evidence) -> str:

@@ -8,7 +8,7 @@ import json
 from collections.abc import Collection, Iterator, Mapping
 from typing import Any
 
-from sqlalchemy import Connection, Select, Table, bindparam, select
+from sqlalchemy import ColumnElement, Connection, Select, Table, bindparam, select
 
 from straycell.acceptance.evidence import SHELF_LOSS
 from straycell.builds import BuildState
@@ -279,11 +279,20 @@ def _if_withdrawn(conn: Connection, code: str, known: Said | None) -> Stage:
     return Stage(elsewhere[-1]) if elsewhere else Stage.RECEIVED if evident(conn, code) else Stage.WITHDRAWN
 
 
+HAPPENED = "incident "
+"""Before the number of an incident, where it is named among records of other kinds."""
+
+
+def still_counts() -> ColumnElement[bool]:
+    """True of an incident that was not taken back as a mistake."""
+    return (HAPPENED + UPSET.c.key).not_in(select(SUPERSESSION.c.record))
+
+
 def evident(conn: Connection, code: str) -> bool:
     """True for a cell of which a reading, a charge or an incident counts."""
     counts = READING.c.key.not_in(select(SUPERSESSION.c.record))
     measured = select(READING.c.id).where(READING.c.code == code, counts).limit(1)
-    happened = select(UPSET.c.key).where(UPSET.c.code == code).limit(1)
+    happened = select(UPSET.c.key).where(UPSET.c.code == code, still_counts()).limit(1)
     return any(conn.execute(query).first() is not None for query in (measured, happened))
 
 

@@ -16,6 +16,7 @@ from straycell.acceptance.evidence import DISMANTLED
 from straycell.cells import Stage
 from straycell.errors import BadData
 from straycell.meters import Meter
+from straycell.readings import Mistake
 from straycell.store.book.derived import follow
 from straycell.store.book.measured import meters
 from straycell.store.book.names import shown
@@ -207,6 +208,8 @@ def carry_past(pen: Pen, file: Path, was: Mapping[str, Stage], event_id: int) ->
             "severe": row.get("severe") not in _NOT_SEVERE,
         }
         for code, row, at_us in _rows(file.with_name("upsets.csv"), pen.now, was)
+        # What was taken back of the wrong cell is in the line of the right one.
+        if row.get("mistake") not in tuple(Mistake)
     ]
     # What a cell went through in a device nobody recorded: it is tested again.
     upsets += [

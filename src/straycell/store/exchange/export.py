@@ -9,12 +9,13 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from sqlalchemy import Column, ColumnElement, Connection, Select, case, func, select
+from sqlalchemy import Column, ColumnElement, Connection, Select, Table, case, func, select
 
 from straycell.files.write import cannot_write, part_folder
 from straycell.keys import key_of
 from straycell.plain_text import require_plain
 from straycell.readings import KINDS
+from straycell.store.book.derived import HAPPENED
 from straycell.store.book.names import shown
 from straycell.store.exchange.rows import shielded
 from straycell.store.photograph_files import bring, file_of, folder_of
@@ -58,14 +59,7 @@ def _queries(conn: Connection) -> dict[str, Select[tuple[object, ...]]]:
     columns: list[ColumnElement[Any]] = [_named(conn, column) for column in READING.c]
     columns[list(READING.c.keys()).index("where_taken")] = READING.c.where_taken.label("where")
     after = list(READING.c.keys()).index("value") + 1
-    first = SUPERSESSION.alias("first")
-    once = select(func.min(first.c.id)).where(first.c.record == READING.c.key).scalar_subquery()
-    readings = (
-        select(*columns[:after], unit, *columns[after:], SUPERSESSION.c.mistake, SUPERSESSION.c.because)
-        .select_from(READING)
-        .outerjoin(SUPERSESSION, SUPERSESSION.c.id == once)
-        .order_by(READING.c.id)
-    )
+    readings = _with_mistake(select(*columns[:after], unit, *columns[after:]), READING, READING.c.key)
     plain = {
         "teardowns": TEARDOWN,
         "facts": FACT,
@@ -75,7 +69,6 @@ def _queries(conn: Connection) -> dict[str, Select[tuple[object, ...]]]:
         "findings": FINDING,
         "findings_fell": FINDING_FELL,
         "supersessions": SUPERSESSION,
-        "upsets": UPSET,
         "discards": CONDEMNATION,
         "projects": PROJECT,
         "builds": BUILD,
@@ -96,7 +89,16 @@ def _queries(conn: Connection) -> dict[str, Select[tuple[object, ...]]]:
         )
         for name, table in plain.items()
     }
-    return {"cells": cells, "readings": readings, **ordered}
+    upsets = _with_mistake(select(UPSET), UPSET, HAPPENED + UPSET.c.key)
+    return {"cells": cells, "readings": readings, "upsets": upsets, **ordered}
+
+
+def _with_mistake(query: Select[Any], table: Table, record: ColumnElement[str]) -> Select[Any]:
+    """Rows with the first mistake for which each was taken back."""
+    first = SUPERSESSION.alias("first")
+    once = select(func.min(first.c.id)).where(first.c.record == record).scalar_subquery()
+    query = query.add_columns(SUPERSESSION.c.mistake, SUPERSESSION.c.because).select_from(table)
+    return query.outerjoin(SUPERSESSION, SUPERSESSION.c.id == once).order_by(table.c.id)
 
 
 _LEFT_OUT = ("born", "raw", "curve")

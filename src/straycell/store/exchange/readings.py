@@ -10,7 +10,7 @@ from typing import Any
 
 from sqlalchemy import select
 
-from straycell.cells import parse_code, tidy_code
+from straycell.cells import CellFacts, Form, parse_code, tidy_code
 from straycell.errors import BadData
 from straycell.meters import Meter, best_accuracy
 from straycell.quantities import parse_quantity
@@ -34,7 +34,7 @@ from straycell.store.exchange.beside import Beside
 from straycell.store.exchange.fields import Fields, quantity_columns, taken
 from straycell.store.exchange.table import Imported, Progress, Table
 from straycell.store.schema.tables import CELL, READING, SUPERSESSION
-from straycell.store.schema.validation import require_item
+from straycell.store.schema.validation import require_item, require_meant
 from straycell.store.session import Pen, among, rows_of
 
 _QUANTITIES = quantity_columns(FIELDS.values())
@@ -110,6 +110,11 @@ class _Known:
         self.pen, self.codes = pen, set(cells.stages(pen.conn, wanted))
         boards = select(CELL.c.code).where(among(CELL.c.code, self.codes), CELL.c.protection_board)
         self.boards = set(pen.conn.execute(boards).scalars())
+        # Three columns only: a list may speak of a hundred thousand cells.
+        rated = select(CELL.c.code, CELL.c.form, CELL.c.rated_capacity_ah)
+        self.rated = {
+            row[0]: row[1:] for row in rows_of(pen.conn, rated.where(among(CELL.c.code, self.codes)))
+        }
         standing = select(
             READING.c.code, READING.c.quantity, READING.c.at_us, READING.c.value, READING.c.look
         ).where(among(READING.c.code, self.codes), READING.c.key.not_in(select(SUPERSESSION.c.record)))
@@ -213,6 +218,9 @@ def _charge(fields: Fields, code: str, at: datetime, given: dict[str, Any]) -> I
 def _check(pen: Pen, fields: Fields, item: Item, known: _Known) -> None:
     try:
         require_item(item, pen.now)
+        if item.quantity is Quantity.CAPACITY and item.cell in known.rated and not fields.has("trace"):
+            form, rated_ah = known.rated[item.cell]
+            require_meant("capacity", item.value, CellFacts(form=Form(form), rated_capacity_ah=rated_ah))
     except BadData as fault:
         fields.refuse("", fault.what, fault.remedy)
     if isinstance(item, Reading) and item.where is Where.BOARD and item.cell not in known.boards:

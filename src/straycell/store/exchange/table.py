@@ -180,9 +180,7 @@ class Table:
                 columns[place] = ""
                 ignored.append(one_line(names[place][:_SHOWN]) or str(place + 1))
             else:
-                near = get_close_matches(name[:_SHOWN], list(known), 1)
-                hint = f"nearest: {near[0]}" if near else "see --template, or name yours with --columns"
-                self.faults.note([Fault(1, f"unknown column {shown}", hint)])
+                self.faults.note([Fault(1, f"unknown column {shown}", _hint(name, names[place], known))])
         for choice in needed:
             if not set(choice) & set(columns):
                 some = " or ".join(list(choice)[:3])
@@ -237,6 +235,21 @@ def _place_of(wanted: str, names: Sequence[str], line: int) -> int:
         return int(wanted) - 1
     shown = one_line(", ".join(names)[:200])
     raise BadData(f"line {line} has no column '{wanted}'", f"its columns are: {shown}")
+
+
+def _hint(name: str, header: str, known: Collection[str]) -> str:
+    """What an unknown column may be meant as: the nearest name, or those that end with a unit in its header."""
+    near = get_close_matches(name[:_SHOWN], list(known), 1)
+    if near:
+        return f"nearest: {near[0]}"
+    units = {unit.casefold() for unit in _WORD.findall(header[:_SHOWN])}
+    fits = [each for each in known if each.rpartition("_")[2] in units]
+    if not fits:
+        return "see --template, or name yours with --columns"
+    return " or ".join(f'--columns "{each}={one_line(header)[:_SHOWN]}"' for each in fits[:2])
+
+
+_WORD = re.compile(r"[A-Za-z]+")
 
 
 def parse_mapping(text: str, known: Collection[str], stems: Collection[str]) -> dict[str, str]:

@@ -1,7 +1,5 @@
 """What a merge refuses: copies of one bench that went their own ways, one code for two things, one cell in two builds."""
 
-from __future__ import annotations
-
 import json
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path

@@ -4,8 +4,6 @@ Nothing is renumbered and nothing is paired by its words. What follows from the 
 that it makes no difference which of two stores takes in the other.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -42,6 +40,7 @@ from straycell.store.schema.tables import (
     PROJECT,
     READING,
     SUPERSESSION,
+    UPSET,
     WRITE,
 )
 from straycell.store.session import Pen, among, insert_many, rows_of
@@ -174,6 +173,8 @@ class _Merge:
         # A restore may carry that a record was taken back which its own backup did not hold.
         back = select(SUPERSESSION.c.record).where(among(SUPERSESSION.c.event_id, list(self.events.values())))
         codes |= set(self.pen.conn.execute(select(READING.c.code).where(READING.c.key.in_(back))).scalars())
+        happened = select(UPSET.c.code).where((derived.HAPPENED + UPSET.c.key).in_(back))
+        codes |= set(self.pen.conn.execute(happened).scalars())
         # What another merge found or let fall bears no event of its cells.
         made = among(FINDING.c.write_id, list(self.writes.values()))
         codes |= set(self.pen.conn.execute(select(FINDING.c.code).where(made)).scalars())

@@ -4,6 +4,7 @@ import math
 from collections.abc import Iterator
 from datetime import UTC, datetime
 
+from straycell.acceptance.rules import shipped_rules
 from straycell.cells import CellFacts
 from straycell.errors import BadData
 from straycell.markings import beyond_size
@@ -55,8 +56,33 @@ def _shown(value: float, dimension: Dimension | None) -> str:
     return show(value, dimension) if dimension else f"{value:g}"
 
 
+def require_meant(what: str, capacity_ah: float | None, facts: CellFacts) -> None:
+    """Raise BadData for a capacity so far below what such a cell holds that its unit was a slip."""
+    usual = shipped_rules().limit("unrated-capacity").values or {}
+    # The rating itself is held against the size alone.
+    rating = what == "rated_capacity_ah"
+    rated = None if rating else facts.rated_capacity_ah
+    held_ah, by = (
+        (rated, "its rating") if rated else (usual.get(str(facts.form)), f"what a {facts.form} holds")
+    )
+    if capacity_ah is None or held_ah is None or capacity_ah >= _SLIP * held_ah:
+        return
+    given, expected = show(capacity_ah, Dimension.CAPACITY), show(held_ah, Dimension.CAPACITY)
+    meant = f"write {capacity_ah * 1000:g}Ah if that is meant; " if capacity_ah else ""
+    worn_out = "a cell that really gives no more is worn out: straycell discard CODE --because TEXT"
+    raise BadData(
+        f"{what}: {given} is less than a hundredth of {by}, {expected}",
+        meant + ("else read the print again, or leave it out" if rating else worn_out),
+    )
+
+
+_SLIP = 0.01
+"""Whoever thinks in Ah and types mAh is off by a thousand; a tired cell still gives some per cent (common practice)."""
+
+
 def require_facts(facts: CellFacts) -> None:
     """Raise BadData for a fact that cannot be meant."""
+    require_meant("rated_capacity_ah", facts.rated_capacity_ah, facts)
     for name, field in FACTS.items():
         if field.window is not None:
             require_within(name, getattr(facts, name), field)

@@ -1,7 +1,5 @@
 """Everything a verdict is made from, gathered for one cell or for all with the same few queries."""
 
-from __future__ import annotations
-
 from collections.abc import Collection, Mapping
 from typing import Any
 
@@ -10,6 +8,7 @@ from sqlalchemy import Connection, Select, case, func, select
 from straycell.acceptance.evidence import Condemnation, Evidence, Upset
 from straycell.readings import Charge, Reading
 from straycell.readings.charger import Charger
+from straycell.store.book.derived import HAPPENED, still_counts
 from straycell.store.book.measured import meters, readings
 from straycell.store.book.stock import cells, facts
 from straycell.store.column_values import from_us
@@ -81,7 +80,10 @@ def _floats(conn: Connection, charges: Mapping[str, list[Charge]]) -> dict[str, 
 
 
 _UPSETS = Prepared(
-    lambda: select(UPSET).order_by(UPSET.c.at_us, func.length(UPSET.c.key), UPSET.c.key), UPSET.c.code
+    lambda: (
+        select(UPSET).where(still_counts()).order_by(UPSET.c.at_us, func.length(UPSET.c.key), UPSET.c.key)
+    ),
+    UPSET.c.code,
 )
 
 
@@ -97,7 +99,7 @@ def _upsets(conn: Connection, codes: Collection[str] | None) -> dict[str, list[U
                 from_us(row.at_us),
                 row.severe,
                 row.event_id,
-                f"incident {row.key}",
+                f"{HAPPENED}{row.key}",
                 frozenset(before.get(row.key, ())),
             ),
         )

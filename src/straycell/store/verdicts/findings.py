@@ -1,7 +1,5 @@
 """Findings as recorded: read for the judge, added at the end of a write, and void once what they rest on was a mistake."""
 
-from __future__ import annotations
-
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any

@@ -1,16 +1,14 @@
 """Verdicts as recorded, and whether they may still be trusted."""
 
-from __future__ import annotations
-
 import json
 from collections.abc import Collection, Iterable, Mapping
 from datetime import datetime
 from functools import cache, lru_cache
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from sqlalchemy import Connection, Row, func, select
 
-from straycell.acceptance.reasons import Outcome, Verdict
+from straycell.acceptance import Evidence, Outcome, RuleSet, Verdict, judge
 from straycell.store.book.measured import readings
 from straycell.store.book.records import Standing
 from straycell.store.book.stock import cells
@@ -19,17 +17,6 @@ from straycell.store.quick.prepared import Prepared
 from straycell.store.schema.tables import VERDICT
 from straycell.store.session import insert_many
 from straycell.store.verdicts.evidence import evidences
-
-if TYPE_CHECKING:
-    from straycell.acceptance import Judgement, RuleSet
-    from straycell.acceptance.evidence import Evidence
-
-
-def judge(evidence: Evidence, rules: RuleSet, now: datetime, recorded: datetime | None = None) -> Judgement:
-    """The verdict that follows from the evidence and what is to be recorded; nothing is read or written."""
-    from straycell.acceptance import judge as judged
-
-    return judged(evidence, rules, now, recorded)
 
 
 def newest(conn: Connection, codes: Collection[str] | None, *, bodies: bool = True) -> dict[str, Row[Any]]:

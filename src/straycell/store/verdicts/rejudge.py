@@ -1,15 +1,12 @@
 """The end of every write: what it showed is recorded for ever, verdicts are made again, and stages follow."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from sqlalchemy import Row
 
-from straycell.acceptance.evidence import Evidence, Finding
-from straycell.acceptance.reasons import Verdict
+from straycell.acceptance import Evidence, Finding, Judgement, Verdict, judge
 from straycell.cells import Stage
 from straycell.store.book import derived
 from straycell.store.book.measured import readings
@@ -22,9 +19,6 @@ from straycell.store.verdicts import findings, siblings
 from straycell.store.verdicts import recorded as verdicts
 from straycell.store.verdicts.evidence import evidences
 from straycell.store.verdicts.rejudge_parallel import WORTH_HELP, judged, why_condemned
-
-if TYPE_CHECKING:
-    from straycell.acceptance import Judgement
 
 _AT_ONCE = 1000
 """Cells judged at a time: the evidence of 25,000 at once took more than 100 MB."""
@@ -64,7 +58,7 @@ def _judged(pen: Pen, codes: Sequence[str], kin: Collection[str]) -> list[Judgem
     for code, each in evidence.items():
         earlier = before.get(code, ())
         known = replace(each, findings=each.findings + earlier) if earlier else each
-        judgement = verdicts.judge(known, pen.rules, pen.now, from_us(pen.event_us))
+        judgement = judge(known, pen.rules, pen.now, from_us(pen.event_us))
         made.append(replace(judgement, found=(*earlier, *judgement.found)) if earlier else judgement)
     # Or every reading would write a pack's worth of verdicts.
     fresh = (
@@ -103,7 +97,7 @@ def _found_before(
             readings=tuple(r for r in each.readings if r.key not in new),
             charges=tuple(c for c in each.charges if c.key not in new),
         )
-        found[code] = verdicts.judge(kept, pen.rules, pen.now, from_us(pen.event_us)).found
+        found[code] = judge(kept, pen.rules, pen.now, from_us(pen.event_us)).found
     return found
 
 

@@ -5,6 +5,7 @@ A verdict follows from its evidence alone, so who judges it makes no difference 
 
 from __future__ import annotations
 
+import gc
 import signal
 from collections import deque
 from collections.abc import Iterable, Iterator
@@ -12,18 +13,16 @@ from contextlib import contextmanager
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
-from straycell.acceptance.reasons import Outcome, Verdict, is_final
-from straycell.store.verdicts.recorded import judge, row_of
+from straycell.acceptance import Evidence, Finding, Outcome, RuleSet, Verdict, judge
+from straycell.acceptance.reasons import is_final
+from straycell.store.verdicts.recorded import row_of
 
 if TYPE_CHECKING:
     from concurrent.futures import Future, ProcessPoolExecutor
 
-    from straycell.acceptance import RuleSet
-    from straycell.acceptance.evidence import Evidence, Finding
-
 WORTH_HELP = 20_000
 """Cells from which on it pays to start other processes."""
-Judged = tuple[list[dict[str, Any]], dict[str, str], list["Finding"]]
+Judged = tuple[list[dict[str, Any]], dict[str, str], list[Finding]]
 """(rows to record, why by code of those that are condemned, what was found)."""
 
 
@@ -86,7 +85,7 @@ def _pool(rules: RuleSet, now: datetime, helpers: int) -> Iterator[ProcessPoolEx
     from multiprocessing import get_context
 
     try:
-        pool = ProcessPoolExecutor(helpers, get_context("spawn"), _begin, (rules, now))
+        pool = ProcessPoolExecutor(helpers, get_context("spawn"), _begin, (rules, now, gc.get_threshold()))
     except (OSError, ImportError, NotImplementedError):  # no semaphores here
         yield None
         return
@@ -99,7 +98,8 @@ def _pool(rules: RuleSet, now: datetime, helpers: int) -> Iterator[ProcessPoolEx
 _TASK: list[tuple[RuleSet, datetime]] = []
 
 
-def _begin(rules: RuleSet, now: datetime) -> None:
+def _begin(rules: RuleSet, now: datetime, collect_after: tuple[int, int, int]) -> None:
+    gc.set_threshold(*collect_after)
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the process that writes
     _TASK[:] = [(rules, now)]
 

@@ -4,8 +4,6 @@ Cells of one tear-down without a pack named count as one pack: unknown takes the
 every pack that its cell was ever filed in, unless that was mistyped.
 """
 
-from __future__ import annotations
-
 import json
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
@@ -19,6 +17,7 @@ from straycell.acceptance.evidence import BestSibling, SiblingSign
 from straycell.acceptance.rules import shipped_rules
 from straycell.readings import Quantity
 from straycell.safety.incidents import incident_kinds
+from straycell.store.book.derived import HAPPENED, still_counts
 from straycell.store.book.register import Said, said
 from straycell.store.column_values import from_us, opt_day
 from straycell.store.quick.prepared import Prepared
@@ -157,7 +156,7 @@ _TELLING = Prepared(
 _UPSETS = Prepared(
     lambda: (
         select(UPSET.c.code, UPSET.c.kind, UPSET.c.at_us, UPSET.c.key)
-        .where(UPSET.c.kind.in_(seen_as()))
+        .where(UPSET.c.kind.in_(seen_as()), still_counts())
         .order_by(UPSET.c.at_us, func.length(UPSET.c.key), UPSET.c.key)
     ),
     UPSET.c.code,
@@ -226,7 +225,7 @@ def _incidents(conn: Connection, codes: Collection[str] | None) -> Iterator[Sibl
     """Incidents that are a sign, told by their kind and not by a look."""
     known = seen_as()
     for code, kind, at_us, key in _UPSETS.rows(conn, codes):
-        yield SiblingSign(code, known[kind], from_us(at_us), f"incident {key}")
+        yield SiblingSign(code, known[kind], from_us(at_us), f"{HAPPENED}{key}")
 
 
 def _found(conn: Connection, codes: Collection[str] | None) -> Iterator[SiblingSign]:

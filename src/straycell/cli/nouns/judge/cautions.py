@@ -2,38 +2,37 @@
 
 from typing import Annotated
 
-import typer
-
 from straycell.acceptance.grounds import grounds_words
-from straycell.cli.app import output
-from straycell.cli.app.grammar import lone_app, values
+from straycell.cli.app import output, values, verbs
 from straycell.safety import Caution, Step, all_cautions, cautions_for
 
-app = lone_app()
+app = verbs.lone_app()
 
 
 @app.command()
 def show(
     step: Annotated[Step | None, values.word("--step", Step, "Only those of one step.")] = None,
-    sources: Annotated[bool, typer.Option("--sources", help="Also show the source of each.")] = False,
+    sources: Annotated[bool, values.flag("--sources", "Also show the source of each.")] = False,
 ) -> None:
     """Show the cautions, all or those of one step."""
     # In the file's order: the standing one last, where a person stops reading.
     chosen = list(all_cautions()) if step is None else cautions_for(step)
-    document = [
-        {
-            "id": caution.id,
-            "kind": caution.kind,
-            "text": caution.text,
-            "short": caution.short,
-            "steps": list(caution.steps),
-            "standing": caution.standing,
-            "source": caution.source,
-            "grounds": list(caution.grounds),
-        }
-        for caution in chosen
-    ]
-    output.emit(document, lambda: _page(chosen, sources))
+    output.emit(
+        [
+            {
+                "id": caution.id,
+                "kind": caution.kind,
+                "text": caution.text,
+                "short": caution.short,
+                "steps": list(caution.steps),
+                "standing": caution.standing,
+                "source": caution.source,
+                "grounds": list(caution.grounds),
+            }
+            for caution in chosen
+        ],
+        lambda: _page(chosen, sources),
+    )
 
 
 def _page(chosen: list[Caution], sources: bool) -> None:

@@ -2,17 +2,14 @@
 
 from typing import Annotated
 
-import typer
-
 from straycell.acceptance import Condemnation
+from straycell.bench.recording import record
 from straycell.bench.recording.discard import discard_cell
-from straycell.bench.recording.record import lost_words
 from straycell.bench.verdict_words import parting
 from straycell.cells import Stage
-from straycell.cli.app import cautions, context, output
-from straycell.cli.app.grammar import lone_app, values
+from straycell.cli.app import cautions, context, output, values, verbs
 
-app = lone_app()
+app = verbs.lone_app()
 
 
 @app.command()
@@ -20,31 +17,34 @@ def discard(
     code: values.CellArgument,
     because: values.BecauseOption,
     yes: Annotated[
-        bool, typer.Option("--yes", help="Accepted for scripts, without effect: the reason confirms.")
+        bool, values.flag("--yes", "Accepted for scripts, without effect: the reason confirms.")
     ] = False,
 ) -> None:
     """Take a cell out of use for good. No later reading brings it back."""
     del yes  # nothing is asked here, at a terminal or not
     done = discard_cell(context.bench(), code, because)
     cell, earlier, project = done.after.cell, done.earlier, done.project
-    document = {
-        "code": cell.code,
-        "stage": cell.stage,
-        "outcome": "discard",
-        "because": done.because,
-        "discarded_at": done.at,
-        "discarded_before": earlier is not None,
-        "freed_project": None if done.in_build else project,
-        "in_build": project if done.in_build else None,
-    }
-    output.emit(document, lambda: output.say(f"{cell.code}  {_word(because, earlier)}"))
+    output.emit(
+        {
+            "code": cell.code,
+            "stage": cell.stage,
+            "outcome": "discard",
+            "because": done.because,
+            "discarded_at": done.at,
+            "discarded_before": earlier is not None,
+            "freed_project": None if done.in_build else project,
+            "in_build": project if done.in_build else None,
+        },
+        lambda: output.say(f"{cell.code}  {_word(because, earlier)}"),
+    )
     if earlier is not None:
         output.talk("nothing was written: a discard is final, and its first reason holds")
     if project is not None:
-        for line in lost_words({project: (cell.code, done.in_build)}):
-            output.talk(line)
+        output.talk(*record.lost_words({project: (cell.code, done.in_build)}))
     if cell.stage is not Stage.HANDED_OVER:
-        _next(cell.code, not_looked_over=not done.looked_over)
+        # Without a look its hand-over list calls it damaged, so that comes before the box.
+        look = f"straycell reading add {cell.code} --look ..."
+        output.hint(f"next: {f'straycell cell move {cell.code} BOX' if done.looked_over else look}")
         cautions.talk(*parting(done.after.verdict), kinds=[cell.facts], room=cautions.BESIDE_ANSWER)
 
 
@@ -52,10 +52,3 @@ def _word(because: str, earlier: Condemnation | None) -> str:
     if earlier is None:
         return f"discarded: {because}"
     return f"was discarded on {output.day(earlier.at)} already: {earlier.because}"
-
-
-def _next(code: str, *, not_looked_over: bool) -> None:
-    """Where it goes, and the look that its list asks for: without one it travels as damaged."""
-    # Without a look its hand-over list calls it damaged, so that comes before the box.
-    look = f"straycell reading add {code} --look ..."
-    output.hint(f"next: {look if not_looked_over else f'straycell cell move {code} BOX'}")

@@ -8,28 +8,45 @@ import typer
 from straycell.acceptance import Limit, RuleSet, read_rules
 from straycell.acceptance.grounds import grounds_words
 from straycell.bench.wording.figure_words import limit_words
-from straycell.bench.wording.shapes import Json
-from straycell.cli.app import context, output
-from straycell.cli.app.grammar import noun_app
+from straycell.cli.app import context, output, values, verbs
 from straycell.errors import EXIT_NEGATIVE, BadData
 from straycell.plain_text import one_line
 from straycell.quantities import count_of
 from straycell.typed import nearest_words
 
-app = noun_app("Every limit with its source; checking a rule file of your own.")
+app = verbs.noun_app("Every limit with its source; checking a rule file of your own.")
 
 
 @app.command("show")
 def show(
-    limit_id: Annotated[
-        str | None, typer.Argument(metavar="ID", help="Only this limit.", show_default=False)
-    ] = None,
+    limit_id: Annotated[str | None, values.argument("ID", "Only this limit.")] = None,
 ) -> None:
     """Show the rules in force, all or one. STRAYCELL_RULES names a file of your own that changes the shipped ones."""
     rules = context.rules()
     limits = list(rules.limits.values()) if limit_id is None else [_named(rules, limit_id)]
-    document = {"name": rules.name, "hash": rules.hash, "limits": [_limit_json(limit) for limit in limits]}
-    output.emit(document, lambda: _page(rules.name, rules.hash, limits))
+    output.emit(
+        {
+            "name": rules.name,
+            "hash": rules.hash,
+            "limits": [
+                {
+                    "id": limit.id,
+                    "text": limit.text,
+                    "quantity": limit.quantity,
+                    "bound": limit.bound,
+                    "values": None if limit.values is None else dict(limit.values),
+                    "unit": limit.unit,
+                    "words": list(limit.words),
+                    "decides": limit.decides,
+                    "safety": limit.safety,
+                    "source": limit.source,
+                    "grounds": list(limit.grounds),
+                }
+                for limit in limits
+            ],
+        },
+        lambda: _page(rules.name, rules.hash, limits),
+    )
 
 
 def _named(rules: RuleSet, limit_id: str) -> Limit:
@@ -45,25 +62,11 @@ def _named(rules: RuleSet, limit_id: str) -> Limit:
     return limit
 
 
-def _limit_json(limit: Limit) -> Json:
-    return {
-        "id": limit.id,
-        "text": limit.text,
-        "quantity": limit.quantity,
-        "bound": limit.bound,
-        "values": None if limit.values is None else dict(limit.values),
-        "unit": limit.unit,
-        "words": list(limit.words),
-        "decides": limit.decides,
-        "safety": limit.safety,
-        "source": limit.source,
-        "grounds": list(limit.grounds),
-    }
-
-
 def _page(name: str, fingerprint: str, limits: list[Limit]) -> None:
-    output.say(f"{name}  ({fingerprint[:12]})")
-    output.say("A safety rule can be tightened in a file of your own, never loosened.")
+    output.say(
+        f"{name}  ({fingerprint[:12]})",
+        "A safety rule can be tightened in a file of your own, never loosened.",
+    )
     for limit in limits:
         mark = "  [safety]" if limit.safety else ""
         output.section(f"{limit.id}{mark}")
@@ -81,19 +84,21 @@ def _page(name: str, fingerprint: str, limits: list[Limit]) -> None:
 
 @app.command("check")
 def check(
-    file: Annotated[Path, typer.Argument(metavar="FILE", help="A rule file (TOML).", show_default=False)],
+    file: Annotated[Path, values.argument("FILE", "A rule file (TOML).")],
 ) -> None:
     """Check a rule file: every fault in one pass. Exit 1 when there is one."""
     # The file is read as it would be in force, so that a check cannot pass what a command refuses.
     found, faults = read_rules(file)
-    document = {
-        "file": str(file),
-        "ok": not faults,
-        "name": found.name if found else None,
-        "hash": found.hash if found else None,
-        "faults": faults,
-    }
-    output.emit(document, lambda: _tell(file, faults))
+    output.emit(
+        {
+            "file": str(file),
+            "ok": not faults,
+            "name": found.name if found else None,
+            "hash": found.hash if found else None,
+            "faults": faults,
+        },
+        lambda: _tell(file, faults),
+    )
     # Exit 1 and no message: every fault is on the page already.
     if faults:
         raise typer.Exit(EXIT_NEGATIVE)

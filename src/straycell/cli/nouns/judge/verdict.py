@@ -2,25 +2,19 @@
 
 from typing import Annotated
 
-import typer
-
-from straycell.acceptance import Verdict, verdict_to_json
-from straycell.bench import verdict_words
-from straycell.bench.cell_list import VerdictOrder, sort_verdicts
+from straycell.acceptance import verdict_to_json
+from straycell.bench import cell_list, verdict_words
 from straycell.bench.paper.charts import limits_chart_of
-from straycell.cli.app import cautions, context, output, tables
-from straycell.cli.app.grammar import noun_app, values
-from straycell.cli.app.progress import counting
+from straycell.cli.app import cautions, context, output, progress, tables, values, verbs
 from straycell.cli.show import picture, verdict_page
-from straycell.cli.show.verdict_page import OutcomeOption, outcome_cell
 
-app = noun_app("What a cell may be used for, with every reason.")
+app = verbs.noun_app("What a cell may be used for, with every reason.")
 
 
 @app.command("show")
 def show(
     code: values.CellArgument,
-    everything: Annotated[bool, typer.Option("--all", help="Also the rules that are met.")] = False,
+    everything: Annotated[bool, values.flag("--all", "Also the rules that are met.")] = False,
 ) -> None:
     """Show a cell's verdict: why, what to do next, and when."""
     bench = context.bench()
@@ -42,9 +36,10 @@ def plot(code: values.CellArgument, out: picture.Out = None, force: picture.Forc
 
 @app.command("list")
 def list_all(
-    outcome: OutcomeOption = None,
+    outcome: verdict_page.OutcomeOption = None,
     sort: Annotated[
-        VerdictOrder | None, values.word("--sort", VerdictOrder, "Sort by this (default code).")
+        cell_list.VerdictOrder | None,
+        values.word("--sort", cell_list.VerdictOrder, "Sort by this (default code)."),
     ] = None,
 ) -> None:
     """List every cell's verdict: why, and the next thing to do."""
@@ -54,16 +49,19 @@ def list_all(
         verdicts = reader.verdicts(bench.rules, now)
     # Chosen after judging: an outcome that ran out today is not the recorded one.
     chosen = [verdict for verdict in verdicts.values() if outcome is None or verdict.outcome is outcome]
-    chosen = sort_verdicts(chosen, sort or VerdictOrder.CODE)
-    columns: tables.Columns[Verdict] = {
-        "code": lambda v: v.code,
-        "outcome": lambda v: outcome_cell(v.outcome),
-        "why": lambda v: next(iter(verdict_words.why(v)), None),
-        "next": lambda v: verdict_words.next_in_short(v, now),
-        "until": verdict_words.until,
-    }
+    chosen = cell_list.sort_verdicts(chosen, sort or cell_list.VerdictOrder.CODE)
     tables.listing(
-        chosen, verdict_to_json, columns, flexible="why", empty="no cell fits; to log cells: straycell intake"
+        chosen,
+        verdict_to_json,
+        {
+            "code": lambda v: v.code,
+            "outcome": lambda v: verdict_page.outcome_cell(v.outcome),
+            "why": lambda v: next(iter(verdict_words.why(v)), None),
+            "next": lambda v: verdict_words.next_in_short(v, now),
+            "until": verdict_words.until,
+        },
+        flexible="why",
+        empty="no cell fits; to log cells: straycell intake",
     )
 
 
@@ -71,10 +69,12 @@ def list_all(
 def refresh() -> None:
     """Record every cell's verdict again under the rules in force."""
     rules = context.rules()
-    with counting("verdicts") as progress:
+    with progress.counting("verdicts") as tell:
         changed = context.write_long(
-            lambda writer: writer.refresh_verdicts(progress, helpers=context.helpers()),
+            lambda writer: writer.refresh_verdicts(tell, helpers=context.helpers()),
             context.size_of(context.store_path()),
         )
-    document = {"refreshed": changed, "rules": rules.name, "rules_hash": rules.hash}
-    output.emit(document, lambda: output.say(f"{changed} verdicts recorded under {rules.name}"))
+    output.emit(
+        {"refreshed": changed, "rules": rules.name, "rules_hash": rules.hash},
+        lambda: output.say(f"{changed} verdicts recorded under {rules.name}"),
+    )

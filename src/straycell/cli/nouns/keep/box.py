@@ -3,13 +3,11 @@
 from typing import Annotated
 
 from straycell.bench.paper.charts import boxes_chart_of
-from straycell.cli.app import cautions, context, output, tables
-from straycell.cli.app.grammar import noun_app, values
+from straycell.cli.app import cautions, context, output, tables, values, verbs
 from straycell.cli.show import picture
 from straycell.safety import Step
-from straycell.store.book.records import Box
 
-app = noun_app("Where cells lie.")
+app = verbs.noun_app("Where cells lie.")
 DEFAULT_KIND = "shelf"
 
 
@@ -38,16 +36,15 @@ def list_all() -> None:
         cells = list(reader.cells())
     # Of the same snapshot as the boxes, or a cell moved meanwhile would be counted twice.
     counts = {box.name: sum(cell.box == box.name for cell in cells) for box in boxes}
-    columns: tables.Columns[Box] = {
-        "name": lambda b: b.name,
-        "kind": lambda b: b.kind,
-        "limit": lambda b: None if b.limit_wh is None else f"{b.limit_wh:g} Wh",
-        "cells": lambda b: counts[b.name],
-    }
     tables.listing(
         boxes,
         lambda b: b._asdict() | {"cells": counts[b.name]},
-        columns,
+        {
+            "name": lambda b: b.name,
+            "kind": lambda b: b.kind,
+            "limit": lambda b: None if b.limit_wh is None else f"{b.limit_wh:g} Wh",
+            "cells": lambda b: counts[b.name],
+        },
         flexible="name",
         right=("limit", "cells"),
         empty="no box recorded yet",

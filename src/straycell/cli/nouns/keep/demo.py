@@ -9,23 +9,19 @@ from datetime import datetime
 from pathlib import Path
 from typing import Annotated
 
-import typer
-
-from straycell.cli.app import clock, context, options, output
-from straycell.cli.app.grammar import lone_app
+from straycell.cli.app import clock, context, options, output, values, verbs
 from straycell.cli.nouns.keep import demo_story
-from straycell.cli.show import demo_screen
 from straycell.errors import BadData
 from straycell.store.sample.text import read_sample
 
-app = lone_app()
+app = verbs.lone_app()
 
 
 @app.command()
 def demo(
     keep: Annotated[
         Path | None,
-        typer.Option("--keep", metavar="FILE", help="Keep the sample store here.", show_default=False),
+        values.option("--keep", "Keep the sample store here.", metavar="FILE"),
     ] = None,
 ) -> None:
     """Show the whole flow on an invented workshop, from tear-downs to a matched project and labels.
@@ -44,7 +40,7 @@ def demo(
         except BaseException:
             store.unlink(missing_ok=True)  # it was not there before: no half workshop stays behind
             raise
-        output.emit(demo_story.document(story), lambda: demo_screen.show(story))
+        output.emit(demo_story.document(story), lambda: demo_story.show(story))
 
 
 def _places(keep: Path | None) -> tuple[Path, Path]:

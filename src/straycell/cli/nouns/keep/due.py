@@ -3,19 +3,16 @@
 from datetime import datetime, timedelta
 from itertools import groupby
 from pathlib import Path
-from typing import Annotated, Any
-
-import typer
+from typing import Annotated
 
 from straycell.bench.wording.shapes import due_json
-from straycell.cli.app import cautions, context, files, output, tables
-from straycell.cli.app.grammar import lone_app, values
+from straycell.cli.app import cautions, context, files, output, tables, values, verbs
 from straycell.safety import Step, cautions_for
 from straycell.safety.due.calendar import calendar_file
 from straycell.safety.due.gather import due_now, due_until, survey
 from straycell.safety.due.survey import DueItem, common_step, due_kinds
 
-app = lone_app()
+app = verbs.lone_app()
 MOST_AHEAD_DAYS = 3660
 
 
@@ -27,13 +24,11 @@ def due(
     ] = None,
     ics: Annotated[
         Path | None,
-        typer.Option(
-            "--ics", metavar="FILE", help="Also write what is due now and later as an iCalendar file."
-        ),
+        values.option("--ics", "Also write what is due now and later as an iCalendar file.", metavar="FILE"),
     ] = None,
     out: Annotated[
         Path | None,
-        typer.Option("--out", metavar="PDF", help="Also write what is due now as a list to tick off."),
+        values.option("--out", "Also write what is due now as a list to tick off.", metavar="PDF"),
     ] = None,
     ahead: Annotated[
         int | None,
@@ -66,15 +61,17 @@ def due(
         texts = [each.text for each in cautions_for(_caution_step(found))]
         files.write_whole(out, due_pdf(found, now, letter, cautions=texts), force=force)
         files.talk_missing_glyphs(found)
-    document: dict[str, Any] = {
-        "at": now,
-        "due": [due_json(item, now) for item in found],
-        "later": [due_json(item, now) for item in later],
-        "next": min((item.at for item in coming), default=None),
-        "ics": ics,
-        "files": [path for path in (ics, out) if path is not None],
-    }
-    output.emit(document, lambda: _page(found, later, now) if kind else _board(found, later, now))
+    output.emit(
+        {
+            "at": now,
+            "due": [due_json(item, now) for item in found],
+            "later": [due_json(item, now) for item in later],
+            "next": min((item.at for item in coming), default=None),
+            "ics": ics,
+            "files": [path for path in (ics, out) if path is not None],
+        },
+        lambda: _page(found, later, now) if kind else _board(found, later, now),
+    )
     _talk(found, coming, ics)
     if found and kind is None:
         output.hint(f"which cells, why and what to do: straycell due {found[0].kind.id}")
@@ -99,23 +96,36 @@ def _caution_step(found: list[DueItem]) -> Step:
 
 def _board(found: list[DueItem], later: list[DueItem], now: datetime) -> None:
     """A line for each kind, worst first: how many, where, how long overdue at most."""
-    rows: list[list[str | None]] = []
-    for kind, group in groupby(found, key=lambda item: item.kind):
-        listed = list(group)
-        boxes = dict.fromkeys(item.box for item in listed if item.box)
-        over = max((now - item.at).days for item in listed)
-        place = f" (in {'; '.join(boxes)})" if boxes else ""
-        mark = "!" if kind.danger else " "
-        age = f"{over} d" if over else "today"
-        rows.append([f"{mark} {kind.id}", f"{len(listed):>5}", f"{age:>7}", f"{kind.title}{place}"])
-    if rows:
-        tables.story(["  kind", "count", "overdue", "what"], rows)
+    if found:
+        tables.story(
+            _by_kind(found),
+            {
+                "  kind": lambda listed: f"{'!' if listed[0].kind.danger else ' '} {listed[0].kind.id}",
+                "count": lambda listed: f"{len(listed):>5}",
+                "overdue": lambda listed: f"{_overdue(listed, now):>7}",
+                "what": lambda listed: f"{listed[0].kind.title}{_where(listed)}",
+            },
+        )
     _later(later)
 
 
+def _by_kind(found: list[DueItem]) -> list[list[DueItem]]:
+    return [list(group) for _, group in groupby(found, key=lambda item: item.kind)]
+
+
+def _overdue(listed: list[DueItem], now: datetime) -> str:
+    days = max((now - item.at).days for item in listed)
+    return f"{days} d" if days else "today"
+
+
+def _where(listed: list[DueItem]) -> str:
+    boxes = dict.fromkeys(item.box for item in listed if item.box)
+    return f" (in {'; '.join(boxes)})" if boxes else ""
+
+
 def _page(found: list[DueItem], later: list[DueItem], now: datetime) -> None:
-    for kind, group in groupby(found, key=lambda item: item.kind):
-        listed = list(group)
+    for listed in _by_kind(found):
+        kind = listed[0].kind
         output.section(f"{'! ' if kind.danger else ''}{kind.title} ({len(listed)})")
         output.say_wrapped(f"do: {common_step(listed)}", "  ")
         for item in listed:
@@ -126,8 +136,7 @@ def _page(found: list[DueItem], later: list[DueItem], now: datetime) -> None:
 def _later(later: list[DueItem]) -> None:
     if later:
         output.section("Later")
-        for item in later:
-            output.say(f"  {output.day(item.at)}  {item.subject}  {item.kind.title}")
+        output.say(*(f"  {output.day(item.at)}  {item.subject}  {item.kind.title}" for item in later))
 
 
 def _line(item: DueItem, now: datetime) -> None:

@@ -3,17 +3,14 @@
 from pathlib import Path
 from typing import Annotated, Any
 
-import typer
-
-from straycell.cli.app import cautions, context, files, output, tables
-from straycell.cli.app.grammar import noun_app, values
+from straycell.cli.app import cautions, context, files, output, tables, values, verbs
 from straycell.quantities import count_of
 from straycell.safety import Step, cautions_for
 from straycell.safety.energy import Amount
 from straycell.safety.handover.listing import HandoverLine, HandoverList
 from straycell.store.book.records import HandoverEntry
 
-app = noun_app("What leaves for a collection point, with its list.")
+app = verbs.noun_app("What leaves for a collection point, with its list.")
 Number = Annotated[str, values.record_argument("hand-over", "The hand-over's number.", metavar="N")]
 
 
@@ -22,7 +19,7 @@ def add(
     place: Annotated[str, values.text_argument("PLACE", "Where the cells go.")],
     codes: Annotated[
         list[str] | None,
-        typer.Argument(metavar="[CODE]...", help="Only these (default: all that wait).", show_default=False),
+        values.argument("[CODE]...", "Only these (default: all that wait)."),
     ] = None,
 ) -> None:
     """Gather the condemned cells that wait; an open hand-over for the same place takes them in."""
@@ -31,9 +28,10 @@ def add(
         named = [writer.find_code(code) for code in codes] if codes else None
         entry = writer.add_handover(place, named)
         listed = writer.handover_list(entry.id, bench.rules, bench.now)
-    output.emit(document(entry, listed), lambda: _page(entry, listed))
-    output.hint(
-        f"next: straycell handover show {entry.id} --out list.pdf; when they are gone: handover close {entry.id}"
+    output.emit(
+        document(entry, listed),
+        lambda: _page(entry, listed),
+        then=f"next: straycell handover show {entry.id} --out list.pdf; when they are gone: handover close {entry.id}",
     )
     cautions.talk(Step.HANDOVER)
 
@@ -43,21 +41,26 @@ def list_all() -> None:
     """List the hand-overs, and how many condemned cells wait for one."""
     with context.bench().reading() as reader:
         entries = reader.handovers()
-    columns: tables.Columns[HandoverEntry] = {
-        "n": lambda e: e.id,
-        "state": lambda e: "closed " + output.day(e.closed_at) if e.closed_at else "open",
-        "begun": lambda e: output.day(e.opened_at),
-        "cells": lambda e: len(e.codes),
-        "place": lambda e: e.place,
-    }
-    tables.listing(entries, _head, columns, flexible="place", empty="no hand-over yet")
+    tables.listing(
+        entries,
+        _head,
+        {
+            "n": lambda e: e.id,
+            "state": lambda e: "closed " + output.day(e.closed_at) if e.closed_at else "open",
+            "begun": lambda e: output.day(e.opened_at),
+            "cells": lambda e: len(e.codes),
+            "place": lambda e: e.place,
+        },
+        flexible="place",
+        empty="no hand-over yet",
+    )
 
 
 @app.command("show")
 def show(
     number: Number,
     out: Annotated[
-        Path | None, typer.Option("--out", metavar="PDF", help="Write the list to go with them as a PDF.")
+        Path | None, values.option("--out", "Write the list to go with them as a PDF.", metavar="PDF")
     ] = None,
     force: files.Force = False,
 ) -> None:
@@ -73,9 +76,11 @@ def show(
         texts = [caution.text for caution in cautions_for(Step.HANDOVER)]
         files.write_whole(out, handover_pdf(listed, bench.now, cautions=texts), force=force)
         files.talk_missing_glyphs(listed)
-    output.emit(document(entry, listed) | {"file": out}, lambda: _page(entry, listed))
-    if out is not None:
-        output.hint(f"written to {out}")
+    output.emit(
+        document(entry, listed) | {"file": out},
+        lambda: _page(entry, listed),
+        then=f"written to {out}" if out is not None else "",
+    )
     cautions.talk(Step.HANDOVER)
 
 
@@ -89,14 +94,13 @@ def close(number: Number) -> None:
         listed = writer.handover_list(before.id, bench.rules, bench.now)
     # A cell cleared meanwhile must not leave with the drum: it is named, so that somebody takes it out.
     stayed = sorted(set(before.codes) - set(entry.codes))
-    output.emit(document(entry, listed) | {"left_out": stayed}, lambda: _closed(entry))
+    count = count_of(len(entry.codes), "cell")
+    output.emit(
+        document(entry, listed) | {"left_out": stayed},
+        lambda: output.say(f"hand-over {entry.id} closed: {count} handed over to {entry.place}"),
+    )
     if stayed:
         output.talk(f"left out, because they are not condemned any more: {', '.join(stayed)}")
-
-
-def _closed(entry: HandoverEntry) -> None:
-    count = count_of(len(entry.codes), "cell")
-    output.say(f"hand-over {entry.id} closed: {count} handed over to {entry.place}")
 
 
 def _head(entry: HandoverEntry) -> dict[str, Any]:
@@ -118,21 +122,24 @@ def document(entry: HandoverEntry, listed: HandoverList) -> dict[str, Any]:
 
 def _page(entry: HandoverEntry, listed: HandoverList) -> None:
     output.say(f"hand-over {entry.id} to {entry.place}, {'closed' if entry.closed_at else 'open'}")
-    columns: tables.Columns[HandoverLine] = {
-        "count": lambda line: line.count,
-        "form": lambda line: line.form,
-        "chem.": lambda line: line.chemistry,
-        "state": _state,
-        "mass": lambda line: _amount(line.mass, "g"),
-        "energy": lambda line: _amount(line.energy, "Wh"),
-        "UN": lambda line: line.un,
-    }
-    tables.grid(listed.lines, columns, flexible="state", empty="no condemned cell on it")
+    tables.grid(
+        listed.lines,
+        {
+            "count": lambda line: line.count,
+            "form": lambda line: line.form,
+            "chem.": lambda line: line.chemistry,
+            "state": _state,
+            "mass": lambda line: _amount(line.mass, "g"),
+            "energy": lambda line: _amount(line.energy, "Wh"),
+            "UN": lambda line: line.un,
+        },
+        flexible="state",
+        empty="no condemned cell on it",
+    )
     for line in listed.lines:
         output.section(f"{line.count} x {line.form} {line.chemistry}: {_state(line)}")
         for cell in line.cells:
-            for text in output.wrap(f"{cell.code}  {cell.why}", "  "):
-                output.say(text)
+            output.say(*output.wrap(f"{cell.code}  {cell.why}", "  "))
     # The tool names rules and classifies nothing: that is the consignor's duty (ADR 1.4.2.1).
     output.listed(
         "May apply; check with the collection point",

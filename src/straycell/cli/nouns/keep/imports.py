@@ -6,24 +6,16 @@ from pathlib import Path
 from types import ModuleType
 from typing import Annotated
 
-import typer
-
-from straycell.cli.app import cautions, context, output
-from straycell.cli.app.grammar import noun_app, values
-from straycell.cli.app.progress import counting
+from straycell.cli.app import cautions, context, output, progress, tables, values, verbs
 from straycell.errors import BadData, UsageFault
 from straycell.quantities import count_of
 from straycell.safety import Step
 from straycell.store.exchange.table import Fault, Imported, parse_mapping
 
-app = noun_app("Cells and readings from a CSV file, all of it or nothing.")
+app = verbs.noun_app("Cells and readings from a CSV file, all of it or nothing.")
 SHOWN = 20
-FileArgument = Annotated[
-    Path | None, typer.Argument(metavar="FILE.csv", help="Commas, semicolons or tabs.", show_default=False)
-]
-PartialOption = Annotated[
-    bool, typer.Option("--partial", help="Take the valid lines and leave out the others.")
-]
+FileArgument = Annotated[Path | None, values.argument("FILE.csv", "Commas, semicolons or tabs.")]
+PartialOption = Annotated[bool, values.flag("--partial", "Take the valid lines and leave out the others.")]
 ColumnsOption = Annotated[
     str | None,
     values.text_option(
@@ -32,7 +24,7 @@ ColumnsOption = Annotated[
         metavar='"code=Nr, rated_capacity=Cap in mAh"',
     ),
 ]
-TemplateOption = Annotated[bool, typer.Option("--template", help="Print a file to fill in.")]
+TemplateOption = Annotated[bool, values.flag("--template", "Print a file to fill in.")]
 
 
 @app.command("cells")
@@ -85,9 +77,9 @@ def _import(
         raise UsageFault("no file is named", "write FILE.csv; --template prints one to fill in")
     # Own names are checked before the file is read: a typo there would be a fault on every line.
     mapping = parse_mapping(columns, form.COLUMNS, form.QUANTITY_STEMS) if columns else None
-    with counting("lines") as progress:
+    with progress.counting("lines") as tell:
         found = context.write_long(
-            lambda writer: writer.write(take, file, partial=partial, mapping=mapping, progress=progress),
+            lambda writer: writer.write(take, file, partial=partial, mapping=mapping, progress=tell),
             context.size_of(file),
             create=create,
         )
@@ -162,12 +154,7 @@ def alike(faults: Sequence[Fault]) -> list[list[Fault]]:
 def _lines(numbers: Sequence[int]) -> str:
     """`line 3`, `lines 3 to 5, 9`: as many as a line of a screen holds."""
     numbers = list(dict.fromkeys(numbers))
-    runs: list[list[int]] = []
-    for number in numbers:
-        if runs and number == runs[-1][-1] + 1:
-            runs[-1].append(number)
-        else:
-            runs.append([number])
+    runs = tables.runs(numbers, lambda before, number: number == before + 1)
     shown = [str(run[0]) if len(run) == 1 else f"{run[0]} to {run[-1]}" for run in runs]
     more = f" and {len(shown) - _RUNS} more" if len(shown) > _RUNS else ""
     return f"line{'s' if len(numbers) > 1 else ''} {', '.join(shown[:_RUNS])}{more}"

@@ -4,21 +4,18 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Annotated
 
-import typer
-
 from straycell.bench.recording.tonight import Logged, last_write, log_since
 from straycell.bench.wording import shapes
-from straycell.cli.app import context, output, tables
-from straycell.cli.app.grammar import lone_app, values
+from straycell.cli.app import context, output, tables, values, verbs
 from straycell.errors import UsageFault
 from straycell.keys import RecordKey, key_of
 
-app = lone_app()
+app = verbs.lone_app()
 
 
 @app.command()
 def log(
-    today: Annotated[bool, typer.Option("--today", help="Since this morning (the default).")] = False,
+    today: Annotated[bool, values.flag("--today", "Since this morning (the default).")] = False,
     since: Annotated[datetime | None, values.time_option("--since", "From this time on.")] = None,
 ) -> None:
     """Show what this bench wrote today, with the numbers of readings to take back."""
@@ -27,19 +24,18 @@ def log(
     bench = context.bench()
     # From this bench's own midnight: UTC cuts an evening's work in two.
     start = since or bench.now.astimezone().replace(hour=0, minute=0, second=0, microsecond=0)
-    logged = log_since(bench, start)
-    rows = [
-        [
-            f"{each.event.at.astimezone():%H:%M}" if since is None else output.stamp_short(each.event.at),
-            _spans(each.numbers) or None,
-            each.event.verb,
-            _what(each),
-        ]
-        for each in logged
-    ]
+    logged, at = log_since(bench, start), output.stamp_short if since is not None else _hour
     output.emit(
         [shapes.event_json(each.event) | {"numbers": each.numbers} for each in logged],
-        lambda: tables.story(["when", "number", "what", "which"], rows),
+        lambda: tables.story(
+            logged,
+            {
+                "when": lambda each: at(each.event.at),
+                "number": lambda each: _spans(each.numbers),
+                "what": lambda each: each.event.verb,
+                "which": _what,
+            },
+        ),
     )
     if not logged:
         output.talk("nothing was written yet")
@@ -47,18 +43,21 @@ def log(
         output.hint("the last write can be taken back within an hour: straycell reading undo --because TEXT")
 
 
+def _hour(at: datetime) -> str:
+    return f"{at.astimezone():%H:%M}"
+
+
 def _spans(numbers: Sequence[str]) -> str:
     """`H-12, H-14 to H-31`: what one write of a hundred readings recorded, on a line."""
-    spans: list[list[RecordKey]] = []
-    for key in map(key_of, numbers):
-        # Numbers of one bench only: H-12 and K-13 are no neighbours.
-        if spans and (key.bench, key.number) == (spans[-1][-1].bench, spans[-1][-1].number + 1):
-            spans[-1].append(key)
-        else:
-            spans.append([key])
+    spans = tables.runs(map(key_of, numbers), _follows)
     return ", ".join(
         f"{span[0]} to {span[-1]}" if len(span) > 2 else ", ".join(map(str, span)) for span in spans
     )
+
+
+def _follows(before: RecordKey, key: RecordKey) -> bool:
+    # Numbers of one bench only: H-12 and K-13 are no neighbours.
+    return (key.bench, key.number) == (before.bench, before.number + 1)
 
 
 def _what(each: Logged) -> str:

@@ -2,21 +2,19 @@
 
 import socket
 import sys
+from collections.abc import Callable
 from importlib.util import find_spec
 from pathlib import Path
 from typing import Annotated, Any
 
-import typer
-
-from straycell.cli.app import clock, context, output, tables
-from straycell.cli.app.grammar import noun_app, values
+from straycell.cli.app import clock, context, output, tables, values, verbs
 from straycell.cli.nouns.use.label_stocks import own_stocks
 from straycell.errors import BadData, UsageFault
 from straycell.labels.payload import address_payload
 from straycell.web.devices import Devices, Scope, devices_path
 from straycell.web.site import Settings
 
-app = noun_app("The bench page for a phone or a tablet, and the devices that may use it.")
+app = verbs.noun_app("The bench page for a phone or a tablet, and the devices that may use it.")
 NEEDED = ("fastapi", "jinja2", "multipart", "uvicorn")
 DEFAULT_PORT = 8010
 LOOPBACK = "127.0.0.1"
@@ -33,31 +31,21 @@ def start(
     port: Annotated[
         int | None, values.whole("--port", f"Port (default {DEFAULT_PORT}).", low=1, high=65535)
     ] = None,
-    lan: Annotated[
-        bool, typer.Option("--lan", help="Listen on the network, for a phone beside you.")
-    ] = False,
+    lan: Annotated[bool, values.flag("--lan", "Listen on the network, for a phone beside you.")] = False,
     name: Annotated[
         list[str] | None,
-        typer.Option(
-            "--name", metavar="NAME", help="A further name that the page answers to.", show_default=False
-        ),
+        values.option("--name", "A further name that the page answers to.", metavar="NAME"),
     ] = None,
     tls: Annotated[
         tuple[Path, Path] | None,
-        typer.Option(
-            "--tls", metavar="CERT KEY", help="Serve by https with these files.", show_default=False
-        ),
+        values.option("--tls", "Serve by https with these files.", metavar="CERT KEY"),
     ] = None,
-    read_only: Annotated[
-        bool, typer.Option("--read-only", help="Show only: nothing can be recorded.")
-    ] = False,
+    read_only: Annotated[bool, values.flag("--read-only", "Show only: nothing can be recorded.")] = False,
 ) -> None:
     """Serve the bench page until Ctrl-C; a device pairs once with the code shown here."""
     _require_extra()
     if lan and host is not None:
         raise UsageFault("--lan listens on every address, --host on one", "leave one of them out")
-    import uvicorn
-
     from straycell.web.app import make_site
 
     # Asked before anything listens: a page without a store would refuse every tap.
@@ -66,14 +54,27 @@ def start(
     address = host or ("0.0.0.0" if lan else LOOPBACK)
     at = port or DEFAULT_PORT
     shown = _own_address() if lan else address
-    scheme = "https" if tls else "http"
     hosts = _hosts([*(name or []), shown, address, *([socket.gethostname()] if lan else [])])
     store, secure = context.store_path(), tls is not None
     settings = Settings(store, context.rules(), clock.now, hosts, read_only, secure, own_stocks())
-    base = f"{scheme}://{_in_address(shown)}:{at}"
+    base = f"{'https' if secure else 'http'}://{_in_address(shown)}:{at}"
     site, page = make_site(settings, lambda code: _show_code(base, code))
-    listening = _listen(address, at)
-    files: dict[str, Any] = {} if tls is None else {"ssl_certfile": tls[0], "ssl_keyfile": tls[1]}
+
+    def ready() -> None:
+        site.pairing.open()
+        output.emit({"address": base}, lambda: None)
+        sys.stdout.flush()  # whoever started the page waits for this line, not for its end
+
+    _serve(page, _listen(address, at), tls, ready)
+    output.talk("stopped: every record is whole")
+
+
+def _serve(
+    page: Any, listening: socket.socket, tls: tuple[Path, Path] | None, ready: Callable[[], None]
+) -> None:
+    """Serve until Ctrl-C; `ready` is called once nothing can fail any more. Raises BadData for a bad certificate."""
+    import uvicorn
+
     config = uvicorn.Config(
         page,
         log_level="error",
@@ -81,55 +82,52 @@ def start(
         server_header=False,
         limit_concurrency=MOST_AT_ONCE,
         timeout_graceful_shutdown=STOP_WITHIN_S,
-        **files,
+        ssl_certfile=tls[0] if tls else None,
+        ssl_keyfile=tls[1] if tls else None,
     )
     try:
         config.load()  # a bad certificate is refused before an address is given out
-        site.pairing.open()
-        output.emit({"address": base}, lambda: None)
-        sys.stdout.flush()  # whoever started the page waits for this line, not for its end
+        ready()
         uvicorn.Server(config).run([listening])
     except (OSError, ValueError) as fault:
         listening.close()
         raise BadData(f"the page cannot be served: {fault}", "check the files of --tls") from None
     except KeyboardInterrupt:
         pass  # uvicorn repeats the Ctrl-C once it has closed all connections
-    output.talk("stopped: every record is whole")
 
 
 @app.command("devices")
 def devices() -> None:
     """List the devices that may use the bench page."""
-    listed = Devices(devices_path(context.store_path())).listed()
-    document = [
-        {"id": d.id, "name": d.name, "scope": d.scope, "token": d.token, "paired_at": d.paired_at}
-        for d in listed
-    ]
-    rows = [
-        [d.id, d.name, "token" if d.token else "page", d.scope.value, output.day(d.paired_at)] for d in listed
-    ]
-    output.emit(
-        document,
-        lambda: tables.table(
-            ["device", "name", "kind", "may", "since"], rows, flexible="name", empty="no device is paired"
-        ),
+    tables.listing(
+        Devices(devices_path(context.store_path())).listed(),
+        lambda d: {"id": d.id, "name": d.name, "scope": d.scope, "token": d.token, "paired_at": d.paired_at},
+        {
+            "device": lambda d: d.id,
+            "name": lambda d: d.name,
+            "kind": lambda d: "token" if d.token else "page",
+            "may": lambda d: d.scope,
+            "since": lambda d: output.day(d.paired_at),
+        },
+        flexible="name",
+        empty="no device is paired",
     )
 
 
 @app.command("token")
 def token(
     name: Annotated[str, values.text_argument("NAME", "What will use it, such as a logger.")],
-    look: Annotated[bool, typer.Option("--look", help="It may read but not record.")] = False,
+    look: Annotated[bool, values.flag("--look", "It may read but not record.")] = False,
 ) -> None:
     """Make a token for a script that uses /api/v1; it is shown once and kept nowhere."""
     with context.bench().reading():
         pass
     scope = Scope.LOOK if look else Scope.WRITE
     made, credential = Devices(devices_path(context.store_path())).add(name, scope, clock.now(), token=True)
-    document = {"id": made.id, "name": made.name, "scope": made.scope, "token": credential}
-    output.emit(document, lambda: output.say(credential))
-    output.hint(
-        f"send it as: Authorization: Bearer TOKEN; take it back with: straycell serve forget {made.id}"
+    output.emit(
+        {"id": made.id, "name": made.name, "scope": made.scope, "token": credential},
+        lambda: output.say(credential),
+        then=f"send it as: Authorization: Bearer TOKEN; take it back with: straycell serve forget {made.id}",
     )
 
 
@@ -200,9 +198,11 @@ def _show_code(base: str, code: str) -> None:
     if sys.stderr.isatty():
         for line in _drawn(symbol_matrix(address_payload(address))):
             print(line, file=sys.stderr)
-    output.talk(f"bench page: {base}")
-    output.talk(f"to pair one device: {address}")
-    output.talk(f"or type the code there: {code[:4]}-{code[4:]}")
+    output.talk(
+        f"bench page: {base}",
+        f"to pair one device: {address}",
+        f"or type the code there: {code[:4]}-{code[4:]}",
+    )
 
 
 def _drawn(matrix: tuple[tuple[bool, ...], ...]) -> list[str]:

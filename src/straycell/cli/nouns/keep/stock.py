@@ -4,24 +4,19 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated
 
-import typer
-
 from straycell.bench.paper.inventory import boxes_now
 from straycell.bench.wording.shapes import stock_json
-from straycell.cli.app import cautions, context, output, tables
-from straycell.cli.app.grammar import lone_app
+from straycell.cli.app import cautions, context, output, tables, values, verbs
 from straycell.cli.show import picture
 from straycell.safety import Step
 from straycell.safety.stock import BoxStock
 
-app = lone_app()
+app = verbs.lone_app()
 
 
 @app.command()
 def stock(
-    chart: Annotated[
-        bool, typer.Option("--chart", help="Draw every cell, capacity over resistance.")
-    ] = False,
+    chart: Annotated[bool, values.flag("--chart", "Draw every cell, capacity over resistance.")] = False,
     out: picture.Out = None,
     force: picture.Force = False,
 ) -> None:
@@ -31,9 +26,11 @@ def stock(
         return
 
     found = boxes_now(context.bench())
-    output.emit([stock_json(box) for box in found], lambda: _page(found))
-    if any(box.attention for box in found):
-        output.hint("what to do about it: straycell due")
+    output.emit(
+        [stock_json(box) for box in found],
+        lambda: _page(found),
+        then="what to do about it: straycell due" if any(box.attention for box in found) else "",
+    )
     cautions.talk(Step.STORING)
 
 
@@ -65,5 +62,4 @@ def _page(found: list[BoxStock]) -> None:
         over = ["it holds more than its limit: take cells out"] if box.over_limit else []
         output.bullets([*over, *(f"{title}: {count}" for title, count in box.attention)])
     if any(box.energy.estimated for box in found):
-        output.say("")
-        output.say("~ estimated in part: cells without a rated or measured capacity")
+        output.say("", "~ estimated in part: cells without a rated or measured capacity")

@@ -10,10 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from straycell.cli.app import clock, context, output
-from straycell.cli.app.grammar import noun_app, values
-from straycell.cli.app.progress import counting
-from straycell.cli.app.prompts import confirm
+from straycell.cli.app import clock, context, output, progress, prompts, values, verbs
 from straycell.errors import EXIT_NEGATIVE, BadData, Cure, StoreFault
 from straycell.quantities import count_of
 from straycell.store.location import mounts, place_warnings
@@ -23,7 +20,7 @@ if TYPE_CHECKING:
     from straycell.store.merge.take_in import Merged
     from straycell.store.salvage.fresh_store import Salvaged
 
-app = noun_app("The file that holds it all: check, backup, restore, merge.")
+app = verbs.noun_app("The file that holds it all: check, backup, restore, merge.")
 
 
 @contextmanager
@@ -64,10 +61,9 @@ def init(
     with context.writing(create=True, bench=letter):
         pass
     output.emit(
-        {"store": str(path), "bench": letter}, lambda: output.say(f"{path}: a new store, bench {letter}")
-    )
-    output.hint(
-        "next: straycell intake (asks for one cell after the other), or straycell import cells FILE.csv"
+        {"store": str(path), "bench": letter},
+        lambda: output.say(f"{path}: a new store, bench {letter}"),
+        then="next: straycell intake (asks for one cell after the other), or straycell import cells FILE.csv",
     )
 
 
@@ -80,8 +76,8 @@ def _require_letter(letter: str) -> None:
 def check(
     against: Annotated[
         Path | None,
-        typer.Option(
-            "--against", metavar="BACKUP", help="Also name what this backup holds and the store does not."
+        values.option(
+            "--against", "Also name what this backup holds and the store does not.", metavar="BACKUP"
         ),
     ] = None,
 ) -> None:
@@ -124,8 +120,12 @@ def info() -> None:
         document | {"place_warnings": warnings},
         lambda: output.facts((name.replace("_", " "), _words(value)) for name, value in document.items()),
     )
-    for warning in warnings:
-        output.talk(f"move it, with `store backup` and `store restore`, to a disk of this machine: {warning}")
+    output.talk(
+        *(
+            f"move it, with `store backup` and `store restore`, to a disk of this machine: {warning}"
+            for warning in warnings
+        )
+    )
 
 
 def _words(value: object) -> str:
@@ -148,7 +148,7 @@ def upgrade() -> None:
 
 @app.command("backup")
 def backup(
-    file: Annotated[Path, typer.Argument(metavar="FILE", help="Where the copy goes.", show_default=False)],
+    file: Annotated[Path, values.argument("FILE", "Where the copy goes.")],
 ) -> None:
     """Write a copy of the store, complete and checked, while others may go on reading."""
     from straycell.store.backup import backup_store
@@ -156,21 +156,23 @@ def backup(
     # A damaged store is copied all the same: a marked copy is more than none when the disk dies.
     damage = backup_store(context.store_path(), file)
     size = file.stat().st_size
-    document = {
-        "store": str(context.store_path()),
-        "file": str(file),
-        "bytes": size,
-        "damage": damage or None,
-    }
-    output.emit(document, lambda: output.say(f"{file}: backup written, {size} bytes"))
+    output.emit(
+        {
+            "store": str(context.store_path()),
+            "file": str(file),
+            "bytes": size,
+            "damage": damage or None,
+        },
+        lambda: output.say(f"{file}: backup written, {size} bytes"),
+    )
     if damage:
         output.talk(f"the store is damaged ({damage}): the copy is marked so and cannot be restored")
 
 
 @app.command("restore")
 def restore(
-    file: Annotated[Path, typer.Argument(metavar="FILE", help="The backup to restore.", show_default=False)],
-    yes: Annotated[bool, typer.Option("--yes", help="Replace the store without asking.")] = False,
+    file: Annotated[Path, values.argument("FILE", "The backup to restore.")],
+    yes: Annotated[bool, values.flag("--yes", "Replace the store without asking.")] = False,
 ) -> None:
     """Put a backup in the place of the store."""
     from straycell.store.backup import restore_store
@@ -178,19 +180,21 @@ def restore(
     path, bench = context.store_path(), context.bench()
     # What was written since the backup leaves the store with it: a person says yes to that.
     if path.exists():
-        confirm(yes, f"replace the store {path} by {file}?")
+        prompts.confirm(yes, f"replace the store {path} by {file}?")
     with _about(file, "name a file that this wrote: straycell store backup FILE"):
         done = restore_store(file, path, now=bench.now, rules=bench.rules)
-    document = {
-        "store": str(path),
-        "file": str(file),
-        "former": None if done.aside is None else str(done.aside),
-        "discarded": list(done.carried.discarded),
-        "held": list(done.carried.held),
-        "doubtful": list(done.carried.doubtful),
-        "not_in_backup": list(done.carried.unknown),
-    }
-    output.emit(document, lambda: output.say(f"{path}: restored from {file}"))
+    output.emit(
+        {
+            "store": str(path),
+            "file": str(file),
+            "former": None if done.aside is None else str(done.aside),
+            "discarded": list(done.carried.discarded),
+            "held": list(done.carried.held),
+            "doubtful": list(done.carried.doubtful),
+            "not_in_backup": list(done.carried.unknown),
+        },
+        lambda: output.say(f"{path}: restored from {file}"),
+    )
     if done.aside is not None:
         output.talk(f"the former store is kept: {done.aside}")
         _talk_carried(done)
@@ -215,8 +219,8 @@ def _talk_carried(done: Restored) -> None:
 
 @app.command("salvage")
 def salvage(
-    broken: Annotated[Path, typer.Argument(metavar="BROKEN", help="The damaged file.", show_default=False)],
-    new: Annotated[Path, typer.Argument(metavar="NEW", help="The store to make.", show_default=False)],
+    broken: Annotated[Path, values.argument("BROKEN", "The damaged file.")],
+    new: Annotated[Path, values.argument("NEW", "The store to make.")],
 ) -> None:
     """Put what can be read of a damaged store into a fresh one: every cell is on hold, what was lost is listed."""
     from straycell.store.salvage.fresh_store import salvage_store
@@ -224,25 +228,27 @@ def salvage(
     bench = context.bench()
     with _about(broken, "name the damaged file"):
         done = salvage_store(broken, new, now=bench.now, rules=bench.rules)
-    document = {
-        "file": str(broken),
-        "store": str(new),
-        "bench": done.bench,
-        "cells": done.cells,
-        "readings": done.readings,
-        "findings": done.findings,
-        "lost": list(done.lost),
-    }
-    output.emit(document, lambda: _salvaged(new, done))
+    output.emit(
+        {
+            "file": str(broken),
+            "store": str(new),
+            "bench": done.bench,
+            "cells": done.cells,
+            "readings": done.readings,
+            "findings": done.findings,
+            "lost": list(done.lost),
+        },
+        lambda: _salvaged(new, done),
+    )
     output.talk("test every cell again: look, rest voltage, resistance and the self-discharge check")
     output.hint(f"{broken} is as it was: keep it, and the last backup, until you are sure of {new}")
 
 
 def _salvaged(new: Path, done: Salvaged) -> None:
     output.say(
-        f"{new}: a new store, bench {done.bench}, with {count_of(done.cells, 'cell')}, {count_of(done.readings, 'reading')}"
+        f"{new}: a new store, bench {done.bench}, with {count_of(done.cells, 'cell')}, {count_of(done.readings, 'reading')}",
+        "lost:" if done.lost else "nothing was lost",
     )
-    output.say("lost:" if done.lost else "nothing was lost")
     output.bullets(done.lost)
 
 
@@ -256,38 +262,36 @@ def take_letter(
     with context.writing(create=False) as writer:
         # Two copies of one letter give out the same numbers and can never be merged again.
         former = writer.take_letter(new)
-    document = {"store": str(context.store_path()), "bench": new, "from": former}
     output.emit(
-        document, lambda: output.say(f"{context.store_path()}: bench {new} from now on, it was {former}")
-    )
-    output.hint(
-        "what was written before keeps its numbers; do this right after copying, before anything is written"
+        {"store": str(context.store_path()), "bench": new, "from": former},
+        lambda: output.say(f"{context.store_path()}: bench {new} from now on, it was {former}"),
+        then="what was written before keeps its numbers; do this right after copying, before anything is written",
     )
 
 
 @app.command("merge")
 def merge(
-    file: Annotated[
-        Path, typer.Argument(metavar="FILE", help="The store of the other bench.", show_default=False)
-    ],
+    file: Annotated[Path, values.argument("FILE", "The store of the other bench.")],
 ) -> None:
     """Take another bench's store into this one: codes and times are kept, nothing comes twice."""
     from straycell.store.merge.take_in import merge_store
 
-    with counting("tables") as progress, _about(file, "name the other bench's store"):
+    with progress.counting("tables") as tell, _about(file, "name the other bench's store"):
         merged = context.write_long(
-            lambda writer: writer.write(merge_store, file, progress), context.size_of(file)
+            lambda writer: writer.write(merge_store, file, tell), context.size_of(file)
         )
-    document = {
-        "store": str(context.store_path()),
-        "file": str(file),
-        "bench": merged.bench,
-        "cells": merged.cells,
-        "readings": merged.readings,
-        "events": merged.events,
-        "notes": merged.notes,
-    }
-    output.emit(document, lambda: _merged(file, merged))
+    output.emit(
+        {
+            "store": str(context.store_path()),
+            "file": str(file),
+            "bench": merged.bench,
+            "cells": merged.cells,
+            "readings": merged.readings,
+            "events": merged.events,
+            "notes": merged.notes,
+        },
+        lambda: _merged(file, merged),
+    )
 
 
 def _merged(file: Path, merged: Merged) -> None:

@@ -4,23 +4,16 @@ from datetime import datetime
 from pathlib import Path
 from typing import Annotated, Any
 
-import typer
-
 from straycell.bench import verdict_words
 from straycell.bench.cell_list import CellOrder, Wanted, cell_list, sort_cells
 from straycell.bench.cell_sheet import cell_history, cell_sheet
 from straycell.bench.outlook import IN_HOUSE
-from straycell.bench.recording.many import Which, each
-from straycell.bench.recording.record import followed, swap_cells
+from straycell.bench.recording import many, record
 from straycell.bench.wording import shapes, sheet_words
 from straycell.cells import Cell, Chemistry, Form, Stage, tidy_code
-from straycell.cli.app import cautions, context, files, output, tables
-from straycell.cli.app.grammar import noun_app, values
-from straycell.cli.app.grammar.fields import takes
+from straycell.cli.app import cautions, context, files, output, tables, values, verbs
 from straycell.cli.nouns.take import facts
-from straycell.cli.show import cell_page, picture
-from straycell.cli.show.after_writing import talk_recorded
-from straycell.cli.show.verdict_page import OutcomeOption
+from straycell.cli.show import after_writing, cell_page, picture, verdict_page
 from straycell.errors import UsageFault
 from straycell.markings import shares_primary_size
 from straycell.quantities import Dimension
@@ -29,11 +22,11 @@ from straycell.safety import Step
 from straycell.store.book.records import KEEP
 from straycell.teardowns import parse_teardown_code
 
-app = noun_app("One cell, one code, for life.")
+app = verbs.noun_app("One cell, one code, for life.")
 
 
 @app.command("add")
-@takes(facts.SAID)
+@values.takes(facts.SAID)
 def add(
     teardown: facts.TeardownOption = None,
     pack: facts.PackOption = None,
@@ -65,37 +58,32 @@ def add(
             box=box,
         )
     output.emit([shapes.cell_json(cell) for cell in made], lambda: _codes(made))
-    for note in [*notes, *_advice(made[0])]:
-        output.talk(note)
+    output.talk(*[*notes, *_advice(made[0])])
     output.hint(f"next: straycell reading add {made[0].code} --look WORD --as-found-voltage Q --meter NAME")
     cautions.talk(Step.INTAKE, kinds=[made[0].facts])
 
 
 def _codes(cells: list[Cell]) -> None:
-    for cell in cells:
-        output.say(f"{cell.code}  {sheet_words.kind_words(cell.facts)}")
+    output.say(*(f"{cell.code}  {sheet_words.kind_words(cell.facts)}" for cell in cells))
 
 
 def _advice(cell: Cell) -> list[str]:
     known = cell.facts
-    notes = []
-    if known.form is Form.OTHER:
-        notes.append("form: other; say --form if it has a usual size")
-    # A guessed chemistry is worse than none: 4.2 V over-charges an lfp cell by half a volt.
-    if known.chemistry is Chemistry.UNKNOWN:
-        notes.append("chemistry: unknown, so it stays on hold; never guess it")
-    if known.chemistry is Chemistry.PRIMARY:
-        notes.append("not rechargeable: it goes to the collection point and is never charged")
-    elif shares_primary_size(known.form) and not known.marking and not known.confirmed_rechargeable:
-        notes.append(
-            f"form {known.form} is shared by cells that must never be charged: on hold until its marking is "
-            "recorded, or --confirm-rechargeable"
-        )
-    return notes
+    primary = known.chemistry is Chemistry.PRIMARY
+    unsure = not primary and not known.marking and not known.confirmed_rechargeable
+    notes = {
+        "form: other; say --form if it has a usual size": known.form is Form.OTHER,
+        # A guessed chemistry is worse than none: 4.2 V over-charges an lfp cell by half a volt.
+        "chemistry: unknown, so it stays on hold; never guess it": known.chemistry is Chemistry.UNKNOWN,
+        "not rechargeable: it goes to the collection point and is never charged": primary,
+        f"form {known.form} is shared by cells that must never be charged: on hold until its marking is "
+        "recorded, or --confirm-rechargeable": unsure and shares_primary_size(known.form),
+    }
+    return [note for note, holds in notes.items() if holds]
 
 
 @app.command("correct")
-@takes(facts.SAID)
+@values.takes(facts.SAID)
 def correct(
     code: values.CellArgument,
     because: values.BecauseOption,
@@ -132,11 +120,10 @@ def correct(
             pack=KEEP if pack is None else pack,
             box=KEEP if box is None else box,
         )
-        done = followed(bench, writer, [], [made.code])
+        done = record.followed(bench, writer, [], [made.code])
     output.emit([shapes.cell_json(made)], lambda: _codes([made]))
-    for note in notes:
-        output.talk(note)
-    talk_recorded(done, Step.INTAKE)
+    output.talk(*notes)
+    after_writing.talk_recorded(done, Step.INTAKE)
 
 
 def _mistyped(mistake: str | None) -> str | None:
@@ -173,7 +160,7 @@ def _check_correction(cell: Cell, said: dict[str, object], *, mistyped: bool) ->
 
 @app.command("list")
 def list_all(
-    outcome: OutcomeOption = None,
+    outcome: verdict_page.OutcomeOption = None,
     stage: Annotated[Stage | None, values.word("--stage", Stage, "Only cells in this stage.")] = None,
     chemistry: Annotated[
         Chemistry | None, values.word("--chemistry", Chemistry, "Only cells of this chemistry.")
@@ -210,9 +197,7 @@ def list_all(
     ] = None,
     plot: Annotated[
         Path | None,
-        typer.Option(
-            "--plot", metavar="FILE", help="Also draw them, capacity over resistance (.png or .svg)."
-        ),
+        values.option("--plot", "Also draw them, capacity over resistance (.png or .svg).", metavar="FILE"),
     ] = None,
     force: files.Force = False,
 ) -> None:
@@ -263,13 +248,17 @@ def history(code: values.CellArgument) -> None:
     """Show everything that ever happened to a cell, corrections too."""
     defaults = context.rules().defaults
     history = cell_history(context.bench(), code)
-    rows = [
-        [output.stamp_short(event.at), event.verb, event.subject or None, words]
-        for event, words in sheet_words.history_in_words(history, defaults)
-    ]
     output.emit(
         [shapes.event_json(event) for event in history.events],
-        lambda: tables.story(["when", "what", "which", "detail"], rows),
+        lambda: tables.story(
+            sheet_words.history_in_words(history, defaults),
+            {
+                "when": lambda entry: output.stamp_short(entry[0].at),
+                "what": lambda entry: entry[0].verb,
+                "which": lambda entry: entry[0].subject,
+                "detail": lambda entry: entry[1],
+            },
+        ),
     )
 
 
@@ -282,11 +271,11 @@ def move(
     teardown: values.TeardownOption = None,
 ) -> None:
     """Put cells into another box, all of them in one write."""
-    which = Which(tuple(codes or ()), box, teardown)
+    which = many.Which(tuple(codes or ()), box, teardown)
     with context.writing() as writer:
         # One write: a box that takes two of three cells would leave a person guessing which.
         found = which.find(writer, (*IN_HOUSE, Stage.CONDEMNED))
-        moved = each(found, lambda code: writer.move_cell(code, target))
+        moved = many.each(found, lambda code: writer.move_cell(code, target))
     documents = [shapes.cell_json(cell) for cell in moved]
     shown = f"{', '.join(cell.code for cell in moved)}  now in {target}"
     output.emit(documents[0] if len(documents) == 1 else documents, lambda: output.say(shown))
@@ -302,7 +291,7 @@ def withdraw(
     last: Annotated[
         int | None, values.whole("--last", "The N cells recorded last at this bench.", low=1, high=500)
     ] = None,
-    back: Annotated[bool, typer.Option("--back", help="They are there after all: undo it.")] = False,
+    back: Annotated[bool, values.flag("--back", "They are there after all: undo it.")] = False,
 ) -> None:
     """Take back cells that were recorded by mistake and do not exist; the history keeps them.
 
@@ -311,14 +300,16 @@ def withdraw(
     if last is not None and (codes or box or teardown or back):
         raise UsageFault("--last is given beside other cells or --back", "leave one of them out")
     with context.writing() as writer:
-        which = Which(tuple(codes or ()), box, teardown)
+        which = many.Which(tuple(codes or ()), box, teardown)
         found = which.find(writer) if last is None else writer.last_added(last)
         act = writer.reinstate_cell if back else writer.withdraw_cell
-        done = each(found, lambda code: act(code, because))
+        done = many.each(found, lambda code: act(code, because))
     shown = f"{', '.join(cell.code for cell in done)}  {'back as received' if back else 'withdrawn'}"
-    output.emit([shapes.cell_json(cell) for cell in done], lambda: output.say(shown))
-    if not back:
-        output.hint("take its label off, if one was printed; cell withdraw --back undoes this")
+    output.emit(
+        [shapes.cell_json(cell) for cell in done],
+        lambda: output.say(shown),
+        then="take its label off, if one was printed; cell withdraw --back undoes this" if not back else "",
+    )
 
 
 @app.command("swap")
@@ -334,24 +325,26 @@ def swap(
 ) -> None:
     """Correct two mixed-up cells: what was measured of one counts for the other."""
     # One write for both cells: half a swap would be two cells with wrong readings.
-    done = swap_cells(context.bench(), first, second, because, since)
+    done = record.swap_cells(context.bench(), first, second, because, since)
     defaults = context.rules().defaults
     output.emit(
         [shapes.item_json(item, defaults) for item in done.items],
         lambda: output.say(f"{len(done.items)} readings and charges changed places"),
     )
-    talk_recorded(done)
+    after_writing.talk_recorded(done)
 
 
 @app.command("photo")
 def photo(
     code: values.CellArgument,
-    file: Annotated[Path, typer.Argument(metavar="FILE", help="A picture file.", show_default=False)],
+    file: Annotated[Path, values.argument("FILE", "A picture file.")],
 ) -> None:
     """Keep a photograph with a cell: scaled, without the place and device that a camera writes into it."""
     from straycell.bench.recording.record import keep_photograph
 
     kept = keep_photograph(context.bench(), code, file)
-    document = shapes.photograph_json(kept) | {"file": str(kept.file)}
-    output.emit(document, lambda: output.say(f"{kept.cell}: photograph kept, {kept.file}"))
-    output.hint("it decides nothing: what it shows is recorded with: straycell reading add CODE --look WORD")
+    output.emit(
+        shapes.photograph_json(kept) | {"file": str(kept.file)},
+        lambda: output.say(f"{kept.cell}: photograph kept, {kept.file}"),
+        then="it decides nothing: what it shows is recorded with: straycell reading add CODE --look WORD",
+    )

@@ -4,23 +4,22 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Annotated, Any
 
-from straycell.bench.recording.many import Which
-from straycell.bench.recording.record import record_charge, record_let_down
+from straycell.bench.recording import many, record
 from straycell.bench.wording import shapes
-from straycell.cli.app import context, output
-from straycell.cli.app.grammar import noun_app, values
-from straycell.cli.app.grammar.fields import takes
+from straycell.cli.app import context, output, values, verbs
 from straycell.cli.show.after_writing import talk_recorded
 from straycell.quantities import Dimension, show
 from straycell.readings import FIELDS, LET_DOWN_V, OF_CHARGE, ROOM, Charge, Item
 from straycell.safety import Step
 
-app = noun_app("Recorded charges, which start the clock for rest voltages, and let-downs, which end it.")
+app = verbs.noun_app(
+    "Recorded charges, which start the clock for rest voltages, and let-downs, which end it."
+)
 EndedOption = Annotated[datetime | None, values.at_option("When it ended (default: now).")]
 
 
 @app.command("add")
-@takes([*OF_CHARGE.values(), ROOM], needed=("current_a",))
+@values.takes([*OF_CHARGE.values(), ROOM], needed=("current_a",))
 def add(
     codes: values.CodesArgument = None,
     box: values.BoxOption = None,
@@ -32,7 +31,7 @@ def add(
 
     Cells of a box or tear-down that are out of use or built in are left out.
     """
-    done = record_charge(context.bench(), Which(tuple(codes or ()), box, teardown), said, at=at)
+    done = record.record_charge(context.bench(), many.Which(tuple(codes or ()), box, teardown), said, at=at)
     defaults = context.rules().defaults
     documents = [shapes.item_json(charge, defaults) for charge in done.items]
     output.emit(documents[0] if len(documents) == 1 else documents, lambda: _show(done.items))
@@ -53,17 +52,15 @@ def _show(charges: Sequence[Item]) -> None:
 
 
 @app.command("let-down")
-@takes([LET_DOWN_V, ROOM], needed=("until_v",))
+@values.takes([LET_DOWN_V, ROOM], needed=("until_v",))
 def let_down(code: values.CellArgument, at: EndedOption = None, **said: Any) -> None:
     """Record that a load brought a cell to storage voltage; it ends a self-discharge check."""
-    done = record_let_down(context.bench(), code, said, at=at)
+    done = record.record_let_down(context.bench(), code, said, at=at)
     (made,) = done.items
     output.emit(
         shapes.item_json(made, context.rules().defaults),
         lambda: output.say(f"{made.id}  {made.cell}  let down to {show(said['until_v'], Dimension.VOLTAGE)}"),
-    )
-    # A let-down explains a lower voltage only from its own time on; it cannot excuse an earlier leak.
-    output.hint(
-        "it accounts for what is measured from now on; rest voltages recorded before it count as they did"
+        # A let-down explains a lower voltage only from its own time on; it cannot excuse an earlier leak.
+        then="it accounts for what is measured from now on; rest voltages recorded before it count as they did",
     )
     talk_recorded(done, Step.CAPACITY)

@@ -2,14 +2,13 @@
 
 from typing import Annotated, Any
 
-from straycell.cli.app import clock, context, output, tables
-from straycell.cli.app.grammar import noun_app, values
+from straycell.cli.app import clock, context, output, tables, values, verbs
 from straycell.keys import NEW
 from straycell.meters import parse_accuracy, show_accuracy
 from straycell.quantities import Dimension, Measured, show
 from straycell.readings import COUNTS_FOR, Charger, Quantity, Reading, measured, newest
 
-app = noun_app("What charges the cells, and where each slot ends.")
+app = verbs.noun_app("What charges the cells, and where each slot ends.")
 SlotOption = Annotated[
     int | None, values.whole("--slot", "Which of its slots (default: all alike).", low=1, high=99)
 ]
@@ -54,8 +53,11 @@ def add(
             None if capacity_accuracy is None else parse_accuracy(capacity_accuracy, Dimension.CAPACITY)
         )
         made = writer.add_charger(Charger(name, now, slot, float_v, end_current, accuracy, meter=meter))
-    output.emit(document(made), lambda: output.say(_line(made)))
-    output.hint(f"it counts until {output.day(now + COUNTS_FOR)}; then measure it again")
+    output.emit(
+        document(made),
+        lambda: output.say(_line(made)),
+        then=f"it counts until {output.day(now + COUNTS_FOR)}; then measure it again",
+    )
 
 
 @app.command("withdraw")
@@ -67,10 +69,11 @@ def withdraw(
     """Take back the newest measurement of a charger that was mistyped; the history keeps it."""
     with context.writing() as writer:
         gone = writer.withdraw_charger(name, slot, because)
-    output.emit(document(gone) | {"withdrawn": True}, lambda: output.say(f"{_line(gone)}  withdrawn"))
-    # A charge took its end from what was true of the charger then, and is a record of its own.
-    output.hint(
-        "charges that took their end from it keep it: straycell reading supersede ID --mistake mistyped --until ..."
+    output.emit(
+        document(gone) | {"withdrawn": True},
+        lambda: output.say(f"{_line(gone)}  withdrawn"),
+        # A charge took its end from what was true of the charger then, and is a record of its own.
+        then="charges that took their end from it keep it: straycell reading supersede ID --mistake mistyped --until ...",
     )
 
 
@@ -82,18 +85,19 @@ def list_all() -> None:
     # Slot by slot: each ends at a voltage of its own, which is why they are measured apart.
     slots = sorted({(c.name, c.slot) for c in known}, key=lambda k: (k[0], k[1] or 0))
     found = [newest([c for c in known if (c.name, c.slot) == which]) for which in slots]
-    columns: tables.Columns[Charger] = {
-        "name": lambda c: c.name,
-        "slot": lambda c: "all" if c.slot is None else c.slot,
-        "float": lambda c: _volts(c.float_v),
-        "ends at": lambda c: None if c.end_current_a is None else show(c.end_current_a, Dimension.CURRENT),
-        "counts within": lambda c: show_accuracy(c.capacity, Dimension.CAPACITY),
-        "measured": lambda c: output.day(c.at),
-    }
     tables.listing(
         found,
         document,
-        columns,
+        {
+            "name": lambda c: c.name,
+            "slot": lambda c: "all" if c.slot is None else c.slot,
+            "float": lambda c: _volts(c.float_v),
+            "ends at": lambda c: (
+                None if c.end_current_a is None else show(c.end_current_a, Dimension.CURRENT)
+            ),
+            "counts within": lambda c: show_accuracy(c.capacity, Dimension.CAPACITY),
+            "measured": lambda c: output.day(c.at),
+        },
         flexible="name",
         empty="no charger was measured yet: straycell charger add NAME",
     )

@@ -5,7 +5,7 @@ from dataclasses import replace
 from typing import Annotated, Any
 
 from straycell.cells import CellFacts, Chemistry, Form
-from straycell.cli.app.grammar import values
+from straycell.cli.app import values
 from straycell.errors import UsageFault
 from straycell.markings import Proposal, rating_beyond_size, read_marking
 from straycell.quantities import Dimension, show

@@ -7,8 +7,7 @@ from operator import methodcaller
 from typing import TYPE_CHECKING, Annotated, Any
 
 from straycell.bench.wording import shapes
-from straycell.cli.app import clock, context, output, tables
-from straycell.cli.app.grammar import noun_app, values
+from straycell.cli.app import clock, context, output, tables, values, verbs
 from straycell.errors import BadData, UsageFault
 from straycell.meters import ACCURACIES, Meter, meter_classes, meter_like, parse_accuracy, parse_resolution
 from straycell.quantities import Dimension, count_of, parse_quantity, show
@@ -18,7 +17,7 @@ from straycell.typed import parse_day, parse_time
 if TYPE_CHECKING:
     from straycell.store.book.stock.household import KnownValue
 
-app = noun_app("What readings are taken with, and how far to trust it.")
+app = verbs.noun_app("What readings are taken with, and how far to trust it.")
 NameArgument = Annotated[str, values.text_argument("NAME", "The meter.")]
 
 
@@ -65,11 +64,13 @@ def add(
         meter = replace(meter, voltage_resolution=parse_resolution(voltage_resolution))
     with context.writing(create=True) as writer:
         writer.add_meter(meter)
-    output.emit(shapes.meter_json(meter), lambda: _page(meter))
-    if like:
-        output.hint(
-            f"the figures of class {like} are {meter_classes()[like].source}; your meter's sheet is better"
-        )
+    output.emit(
+        shapes.meter_json(meter),
+        lambda: _page(meter),
+        then=f"the figures of class {like} are {meter_classes()[like].source}; your meter's sheet is better"
+        if like
+        else "",
+    )
 
 
 @app.command("list")
@@ -155,25 +156,34 @@ def fault(
         raise UsageFault("--to lies before --from", "give the earlier time first")
     with context.writing() as writer:
         withdrawn, floats = writer.withdraw_faulty(name, since, until, because)
-    document: list[dict[str, Any]] = [
-        {
-            "id": r.key,
-            "cell": r.cell,
-            "quantity": r.quantity.value,
-            "at": r.at.isoformat(),
-            "mistake": METER_FAULT,
-        }
-        for r in withdrawn
-    ]
-    document += [
-        {"charger": c.name, "slot": c.slot, "at": c.at.isoformat(), "mistake": METER_FAULT} for c in floats
-    ]
     cells = sorted({r.cell for r in withdrawn})
-    parts = [f"{count_of(len(withdrawn), 'reading')} of {count_of(len(cells), 'cell')}"] if withdrawn else []
-    parts += [f"{count_of(len(floats), 'measurement')} of chargers"] if floats else []
-    output.emit(document, lambda: output.say(f"{' and '.join(parts)} taken back"))
-    if cells:
-        output.hint(f"measure each again before anything else, with another meter: {', '.join(cells)}")
+    parts = [
+        *([f"{count_of(len(withdrawn), 'reading')} of {count_of(len(cells), 'cell')}"] if withdrawn else []),
+        *([f"{count_of(len(floats), 'measurement')} of chargers"] if floats else []),
+    ]
+    document = [
+        *(
+            {
+                "id": r.key,
+                "cell": r.cell,
+                "quantity": r.quantity,
+                "at": r.at.isoformat(),
+                "mistake": METER_FAULT,
+            }
+            for r in withdrawn
+        ),
+        *(
+            {"charger": c.name, "slot": c.slot, "at": c.at.isoformat(), "mistake": METER_FAULT}
+            for c in floats
+        ),
+    ]
+    output.emit(
+        document,
+        lambda: output.say(f"{' and '.join(parts)} taken back"),
+        then=f"measure each again before anything else, with another meter: {', '.join(cells)}"
+        if cells
+        else "",
+    )
     if floats:
         names = ", ".join(dict.fromkeys(c.name for c in floats))
         output.hint(

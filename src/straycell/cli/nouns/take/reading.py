@@ -4,23 +4,14 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Annotated, Any
 
-import typer
-
-from straycell.bench.recording import record
-from straycell.bench.recording.correction import Correction
-from straycell.bench.recording.many import Which
-from straycell.bench.recording.reading_form import notes_of
-from straycell.bench.recording.tonight import undo_last
-from straycell.bench.wording import shapes
-from straycell.bench.wording.sheet_words import describe, value_text
-from straycell.cli.app import context, output, tables
-from straycell.cli.app.grammar import noun_app, values
-from straycell.cli.app.grammar.fields import takes
+from straycell.bench.recording import many, reading_form, record, tonight
+from straycell.bench.wording import shapes, sheet_words
+from straycell.cli.app import context, output, tables, values, verbs
 from straycell.cli.show.after_writing import talk_recorded
 from straycell.errors import UsageFault
 from straycell.readings import OF_CHARGE, OF_READING, Item, Mistake, Quantity
 
-app = noun_app("What was measured or seen; a wrong one is superseded, never edited.")
+app = verbs.noun_app("What was measured or seen; a wrong one is superseded, never edited.")
 MeterOption = Annotated[
     str | None, values.text_option("--meter", "What it was taken with (meter add).", metavar="M")
 ]
@@ -28,13 +19,12 @@ AtOption = Annotated[datetime | None, values.at_option()]
 
 
 @app.command("add")
-@takes(OF_READING.values())
+@values.takes(OF_READING.values())
 def add(code: values.CellArgument, meter: MeterOption = None, at: AtOption = None, **said: Any) -> None:
     """Record what was measured or seen of a cell; several quantities on one line are recorded together."""
     recorded = record.record_readings(context.bench(), code, _plain(said), meter=meter, at=at)
     _show_made(recorded.items)
-    for note in notes_of(said):
-        output.talk(note)
+    output.talk(*reading_form.notes_of(said))
     talk_recorded(recorded)
 
 
@@ -46,33 +36,34 @@ def _plain(said: dict[str, Any]) -> dict[str, Any]:
 def _show_made(made: Sequence[Item]) -> None:
     defaults = context.rules().defaults
     one_cell = len({item.cell for item in made}) == 1
-    rows = [
-        [
-            f"{item.id}",
-            *([] if one_cell else [item.cell]),
-            item.quantity.value,
-            value_text(item, defaults),
-            describe(item),
-        ]
-        for item in made
-    ]
     output.emit(
         [shapes.item_json(item, defaults) for item in made],
-        lambda: tables.lines(rows, empty="nothing was recorded in its place"),
+        lambda: tables.lines(
+            [
+                [
+                    f"{item.id}",
+                    *([] if one_cell else [item.cell]),
+                    item.quantity.value,
+                    sheet_words.value_text(item, defaults),
+                    sheet_words.describe(item),
+                ]
+                for item in made
+            ],
+            empty="nothing was recorded in its place",
+        ),
     )
 
 
 @app.command("supersede")
-@takes([*(field for field in OF_READING.values() if field.name != "as_group"), *OF_CHARGE.values()])
+@values.takes([*(field for field in OF_READING.values() if field.name != "as_group"), *OF_CHARGE.values()])
 def supersede(
     mistake: Annotated[Mistake, values.word("--mistake", Mistake, "What was wrong with it.")],
     because: values.BecauseOption,
     numbers: Annotated[
         list[str] | None,
-        typer.Argument(
-            metavar="[ID]...",
-            help="The numbers of the readings or charges (cell show lists them); with --last codes of cells.",
-            show_default=False,
+        values.argument(
+            "[ID]...",
+            "The numbers of the readings or charges (cell show lists them); with --last codes of cells.",
         ),
     ] = None,
     last: Annotated[
@@ -85,7 +76,7 @@ def supersede(
         str | None, values.text_option("--right-cell", "The cell that was really measured.", metavar="CODE")
     ] = None,
     as_group: Annotated[
-        bool, typer.Option("--as-group", help="Take back the as-found voltage of its whole group.")
+        bool, values.flag("--as-group", "Take back the as-found voltage of its whole group.")
     ] = False,
     meter: MeterOption = None,
     at: AtOption = None,
@@ -97,8 +88,8 @@ def supersede(
     again. A charge is superseded with the options of charge add.
     """
     bench = context.bench()
-    correction = Correction(mistake, _plain(said), meter, at, bench.now)
-    named, which = tuple(numbers or ()), Which(tuple(numbers or ()), box, teardown)
+    correction = reading_form.Correction(mistake, _plain(said), meter, at, bench.now)
+    named, which = tuple(numbers or ()), many.Which(tuple(numbers or ()), box, teardown)
     if last is None and (not named or box is not None or teardown is not None):
         raise UsageFault(
             "which readings is missing", "give their numbers, or --last WORD with codes, --box or --teardown"
@@ -127,7 +118,9 @@ def supersede(
 @app.command("undo")
 def undo(because: values.BecauseOption) -> None:
     """Take back the last record of this bench as mistyped, within an hour; then record it right."""
-    done = undo_last(context.bench(), because)
-    document = {"superseded": done.numbers, "mistake": Mistake.MISTYPED, "because": because}
-    output.emit(document, lambda: output.say(f"{', '.join(done.numbers)} taken back"))
+    done = tonight.undo_last(context.bench(), because)
+    output.emit(
+        {"superseded": done.numbers, "mistake": Mistake.MISTYPED, "because": because},
+        lambda: output.say(f"{', '.join(done.numbers)} taken back"),
+    )
     talk_recorded(done.recorded)

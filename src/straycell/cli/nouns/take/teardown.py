@@ -4,14 +4,10 @@ from dataclasses import asdict
 from datetime import date
 from typing import Annotated, Any
 
-import typer
-
 from straycell.bench.paper.charts import yield_chart, yields_of
 from straycell.bench.wording import shapes
 from straycell.cells import Cell
-from straycell.cli.app import cautions, context, output, tables
-from straycell.cli.app.grammar import noun_app, values
-from straycell.cli.app.grammar.fields import takes
+from straycell.cli.app import cautions, context, output, tables, values, verbs
 from straycell.cli.show import picture
 from straycell.errors import UsageFault
 from straycell.quantities import Window
@@ -20,7 +16,7 @@ from straycell.safety import Step
 from straycell.store.book.records import Event
 from straycell.teardowns import Teardown, parse_teardown_code
 
-app = noun_app("What was opened, where it was found, and what came out of it.")
+app = verbs.noun_app("What was opened, where it was found, and what came out of it.")
 
 
 CodeArgument = Annotated[str, values.text_argument("CODE", "The tear-down, like AT3.")]
@@ -43,7 +39,7 @@ SAID = (
 
 
 @app.command("add")
-@takes(SAID)
+@values.takes(SAID)
 def add(
     title: Annotated[str, values.text_argument("TITLE", "What it was, in a few words.")],
     kind: Annotated[str, values.text_option("--kind", "The kind of object, free text.", metavar="KIND")],
@@ -52,13 +48,16 @@ def add(
     """Record an object that was opened."""
     with context.writing(create=True) as writer:
         made = writer.add_teardown(title, kind, **said)
-    output.emit(shapes.teardown_json(made), lambda: output.say(f"{made.code}  {made.title}"))
-    output.hint(f"next: straycell cell add --teardown {made.code} --pack 1 --count N ...")
+    output.emit(
+        shapes.teardown_json(made),
+        lambda: output.say(f"{made.code}  {made.title}"),
+        then=f"next: straycell cell add --teardown {made.code} --pack 1 --count N ...",
+    )
     cautions.talk(Step.TEARDOWN)
 
 
 @app.command("correct")
-@takes(
+@values.takes(
     [
         Field("title", str, "title", "What it was, in a few words."),
         Field("kind", str, "kind", "The kind of object.", example="KIND"),
@@ -79,9 +78,7 @@ def correct(code: CodeArgument, because: values.BecauseOption, **said: Any) -> N
 def withdraw(
     code: CodeArgument,
     because: values.BecauseOption,
-    back: Annotated[
-        bool, typer.Option("--back", help="There was such an object after all: undo it.")
-    ] = False,
+    back: Annotated[bool, values.flag("--back", "There was such an object after all: undo it.")] = False,
 ) -> None:
     """Take back a tear-down that was recorded by mistake and has no cells; the history keeps it."""
     wanted = parse_teardown_code(code)
@@ -99,14 +96,19 @@ def list_all() -> None:
     """List the tear-downs."""
     with context.bench().reading() as reader:
         found = list(reader.teardowns())
-    columns: tables.Columns[Teardown] = {
-        "code": lambda t: t.code,
-        "title": lambda t: t.title,
-        "kind": lambda t: t.kind,
-        "found": lambda t: output.day(t.found_on),
-        "place": lambda t: t.place,
-    }
-    tables.listing(found, shapes.teardown_json, columns, flexible="place", empty="no tear-down recorded yet")
+    tables.listing(
+        found,
+        shapes.teardown_json,
+        {
+            "code": lambda t: t.code,
+            "title": lambda t: t.title,
+            "kind": lambda t: t.kind,
+            "found": lambda t: output.day(t.found_on),
+            "place": lambda t: t.place,
+        },
+        flexible="place",
+        empty="no tear-down recorded yet",
+    )
 
 
 @app.command("show")
@@ -118,15 +120,18 @@ def show(code: CodeArgument) -> None:
         cells = [cell for cell in reader.cells() if cell.teardown == found.code]
         corrections = reader.teardown_corrections(found.code)
         withdrawn = found.code in reader.withdrawn_teardowns()
-    document = shapes.teardown_json(found) | {
-        "withdrawn": withdrawn,
-        "cells": [shapes.cell_json(cell) for cell in cells],
-        "corrections": [
-            {"at": e.at, "from": e.detail["from"], "to": e.detail["to"], "because": e.because}
-            for e in corrections
-        ],
-    }
-    output.emit(document, lambda: _page(found, cells, corrections, withdrawn=withdrawn))
+    output.emit(
+        shapes.teardown_json(found)
+        | {
+            "withdrawn": withdrawn,
+            "cells": [shapes.cell_json(cell) for cell in cells],
+            "corrections": [
+                {"at": e.at, "from": e.detail["from"], "to": e.detail["to"], "because": e.because}
+                for e in corrections
+            ],
+        },
+        lambda: _page(found, cells, corrections, withdrawn=withdrawn),
+    )
 
 
 def _page(found: Teardown, cells: list[Cell], corrections: list[Event], *, withdrawn: bool) -> None:
@@ -149,15 +154,19 @@ def _page(found: Teardown, cells: list[Cell], corrections: list[Event], *, withd
         (f"{output.day(event.at)} {_changes(event)}; because {event.because}" for event in corrections),
     )
     output.section(f"Cells ({len(cells)})")
-    columns: tables.Columns[Cell] = {
-        "code": lambda c: c.code,
-        "pack": lambda c: c.pack,
-        "form": lambda c: c.facts.form,
-        "chem.": lambda c: c.facts.chemistry,
-        "stage": lambda c: c.stage,
-        "marking": lambda c: c.facts.marking,
-    }
-    tables.grid(cells, columns, flexible="marking", empty="none recorded yet")
+    tables.grid(
+        cells,
+        {
+            "code": lambda c: c.code,
+            "pack": lambda c: c.pack,
+            "form": lambda c: c.facts.form,
+            "chem.": lambda c: c.facts.chemistry,
+            "stage": lambda c: c.stage,
+            "marking": lambda c: c.facts.marking,
+        },
+        flexible="marking",
+        empty="none recorded yet",
+    )
 
 
 def _changes(event: Event) -> str:

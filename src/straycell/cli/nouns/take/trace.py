@@ -6,18 +6,16 @@ from datetime import datetime
 from pathlib import Path
 from typing import Annotated
 
-import typer
-
 from straycell.bench.wording.sheet_words import kind_words
-from straycell.cli.app import context, files, options, output, tables
-from straycell.cli.app.grammar import noun_app, values
-from straycell.cli.show import picture, trace_page
-from straycell.cli.show.after_writing import talk_doubts, talk_recorded
+from straycell.cli.app import context, files, options, output, tables, values, verbs
+from straycell.cli.show import after_writing, picture, trace_page
 from straycell.errors import UsageFault
 from straycell.quantities import Dimension, Window, show
 from straycell.store.book.records import TraceEntry
 
-app = noun_app("Recorded curves: capacity, energy and resistance out of a file, with their uncertainty.")
+app = verbs.noun_app(
+    "Recorded curves: capacity, energy and resistance out of a file, with their uncertainty."
+)
 _CUTOFF = Window(1.0, 4.5)
 """Of the small curve; its last line is longer by the name of the cut-off."""
 _LONG_BYTES = 4_000_000
@@ -30,9 +28,7 @@ def add(
     code: values.CellArgument,
     file: Annotated[
         Path,
-        typer.Argument(
-            metavar="FILE", help="Delimited text, gz too: time, voltage, current.", show_default=False
-        ),
+        values.argument("FILE", "Delimited text, gz too: time, voltage, current."),
     ],
     meter: Annotated[
         str | None, values.text_option("--meter", "What recorded it (meter add).", metavar="M")
@@ -60,9 +56,7 @@ def add(
             "--columns", 'What the header does not name: "time=T in min, current=3 in mA".', metavar="MAP"
         ),
     ] = None,
-    again: Annotated[
-        bool, typer.Option("--again", help="Evaluate a stored file again (needs --because).")
-    ] = False,
+    again: Annotated[bool, values.flag("--again", "Evaluate a stored file again (needs --because).")] = False,
     because: Annotated[str | None, values.text_option("--because", "Why it is evaluated again.")] = None,
 ) -> None:
     """File a recorded curve of a cell, and record the capacity, resistance and charges it shows.
@@ -96,16 +90,13 @@ def add(
         trace_page.document(filed.entry, numbers, [], doubts),
         lambda: trace_page.figures(filed.entry, numbers, [], doubts),
     )
-    for note in filed.notes:
-        output.talk(note)
-    talk_recorded(filed.recorded)
+    output.talk(*filed.notes)
+    after_writing.talk_recorded(filed.recorded)
 
 
 @app.command("list")
 def list_all(
-    code: Annotated[
-        str | None, typer.Argument(metavar="CODE", help="Only this cell's.", show_default=False)
-    ] = None,
+    code: Annotated[str | None, values.argument("CODE", "Only this cell's.")] = None,
 ) -> None:
     """List the traces, or those of one cell."""
     with context.bench().reading() as reader:
@@ -156,7 +147,7 @@ def show_one(number: Number) -> None:
         output.listed("How it was read", entry.result["notes"])
 
     output.emit(trace_page.document(entry, stand, gone, list(doubts.values())), page)
-    talk_doubts(doubts, sheet.remedy)
+    after_writing.talk_doubts(doubts, sheet.remedy)
 
 
 @app.command("plot")
@@ -164,7 +155,7 @@ def plot(
     number: Number,
     out: picture.Out = None,
     run: Annotated[
-        bool, typer.Option("--run", help="Only the run, over mAh, beside its siblings and its rating.")
+        bool, values.flag("--run", "Only the run, over mAh, beside its siblings and its rating.")
     ] = False,
     force: files.Force = False,
 ) -> None:
@@ -230,4 +221,4 @@ def _explained(number: str, because: str, *, there: bool) -> None:
     output.emit(
         {"code": cell, "explained": number, "kept": there}, lambda: output.say(f"{number}  {cell}  {what}")
     )
-    talk_recorded(done)
+    after_writing.talk_recorded(done)

@@ -1,22 +1,16 @@
 """`straycell build`: cells committed to a project, until it is dismantled."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated, Any
 
-import typer
-
-from straycell.bench.context import Reader, Writer
+from straycell.bench.context import Writer
 from straycell.bench.paper.build_sheet import build_sheet
-from straycell.bench.project_match import project_match, require_plan, true_plan, understood
+from straycell.bench.project_match import project_match, require_plan, true_plan, understood, unfit_in
 from straycell.bench.recording.finish import OF_DEVICE, Device, finish_build, require_finishable
 from straycell.builds import Build
 from straycell.cells import Look, Stage
-from straycell.cli.app import cautions, clock, context, files, output, prompts, tables
-from straycell.cli.app.grammar import noun_app, values
-from straycell.cli.app.grammar.fields import takes
+from straycell.cli.app import cautions, clock, context, files, output, prompts, tables, values, verbs
 from straycell.cli.show.group_voltages import (
     ask_about,
     group_numbers,
@@ -24,18 +18,13 @@ from straycell.cli.show.group_voltages import (
     groups_document,
     talk_groups,
 )
-from straycell.errors import BadData, NegativeAnswer, UsageFault
-from straycell.keys import NEW
+from straycell.cli.show.unfit import codes_in_words, talk_unfit, unfit_document
+from straycell.errors import NegativeAnswer, UsageFault
 from straycell.matching import Match
 from straycell.quantities import Dimension, count_of
-from straycell.readings import Quantity, Reading
 from straycell.safety import Step
 
-if TYPE_CHECKING:
-    from straycell.bench.recording.inspection import Seen
-
-
-app = noun_app("Cells committed to a project, position by position.")
+app = verbs.noun_app("Cells committed to a project, position by position.")
 Name = Annotated[str, values.text_argument("NAME", "The project.")]
 
 
@@ -44,15 +33,20 @@ def list_all() -> None:
     """List builds."""
     with context.reading() as reader:
         builds = reader.builds()
-    columns: tables.Columns[Build] = {
-        "project": lambda b: b.project,
-        "state": lambda b: b.state,
-        "since": lambda b: output.day(b.reserved_at),
-        "cells": lambda b: ", ".join(b.codes),
-    }
+        harmed = unfit_in(context.bench(), reader, builds)
     tables.listing(
-        builds, document, columns, flexible="cells", empty="no build yet: straycell build reserve NAME"
+        builds,
+        lambda build: document(build) | {"unfit": unfit_document(build.codes, harmed)},
+        {
+            "project": lambda b: b.project,
+            "state": lambda b: b.state,
+            "since": lambda b: output.day(b.reserved_at),
+            "cells": lambda b: ", ".join(codes_in_words(b.codes, harmed)),
+        },
+        flexible="cells",
+        empty="no build yet: straycell build reserve NAME",
     )
+    talk_unfit(harmed)
 
 
 @app.command("reserve")
@@ -63,11 +57,9 @@ def reserve(
     ] = None,
     cells: Annotated[
         list[str] | None,
-        typer.Option(
-            "--cells", metavar="CODE...", help="These cells instead of the matched ones.", show_default=False
-        ),
+        values.option("--cells", "These cells instead of the matched ones.", metavar="CODE..."),
     ] = None,
-    more: Annotated[list[str] | None, typer.Argument(hidden=True, metavar="[CODE]...")] = None,
+    more: values.MoreCodes = None,
 ) -> None:
     """Promise the matched cells, or the named ones, to a project. A plan that is no longer true is refused."""
     if more and not cells:
@@ -109,14 +101,14 @@ def _named(writer: Writer, name: str, cells: list[str]) -> Match:
 
 
 @app.command("finish")
-@takes(OF_DEVICE)
+@values.takes(OF_DEVICE)
 def finish(
     name: Name,
     yes: Annotated[
         bool,
-        typer.Option(
+        values.flag(
             "--yes",
-            help="Beside what is given the device is as its project says, the cautions were followed: do not ask.",
+            "Beside what is given the device is as its project says, the cautions were followed: do not ask.",
         ),
     ] = False,
     **said: Any,
@@ -129,7 +121,7 @@ def finish(
     from straycell.bench.wording.project_words import device_words
 
     device, bench = Device(**said), context.bench()
-    with context.reading() as reader, output.brief_answers():
+    with bench.reading() as reader, output.brief_answers():
         # Asked before the cautions: nobody should confirm a list for a build that will be refused.
         overload = require_finishable(bench, reader, name, device, ask=not yes and prompts.at_terminal())
         live, says = reader.live_build(name), device_words(understood(reader.project(name)))
@@ -175,7 +167,8 @@ def dismantle(name: Name) -> None:
         cells = {code: writer.cell(code) for code in made.codes}
     # Cells that were only promised have seen no current: they go back as they were.
     if made.finished_at is None:
-        output.emit(document(made), lambda: _say_freed(made))
+        freed = f"{made.project}  reservation freed: {', '.join(made.codes)}"
+        output.emit(document(made), lambda: output.say_wrapped(freed))
         return
     output.emit(document(made), lambda: _say(made))
     # A build comes apart because a cell of it swelled: that one must not be told to wait for a look.
@@ -190,12 +183,6 @@ def dismantle(name: Name) -> None:
             f"{whose} received again, on hold until look, rest voltage and resistance are recorded again"
         )
     cautions.talk(Step.DISMANTLE, *([Step.DISCARD] if gone else []))
-
-
-def _say_freed(build: Build) -> None:
-    """Nothing was taken apart: the cells were promised only, and lie where they lay."""
-    codes = ", ".join(build.codes)
-    output.say_wrapped(f"{build.project}  reservation freed: {codes}")
 
 
 @app.command("inspect")
@@ -225,78 +212,41 @@ def inspect(
     A look counts for each of its cells. Measure the groups after joining, after 24 h and 7 days, then every 90 days: a
     group that surely sinks faster than the others, or lies outside its limits, puts the pack on hold.
     """
-    from straycell.bench.recording.inspection import inspect_groups, look_at_groups
+    from straycell.bench.recording.inspection import Taken, look_at_groups, record_inspection
 
     for option, given in (("--meter", meter), ("--charged-alone", charged_alone)):
         if given is not None and groups is None:
             raise UsageFault(f"{option} is given without --groups", "give both, or neither")
     if not look and groups is None:
         raise UsageFault("nothing is said of what was seen", "add --look clean, or what you see, or --groups")
-    volts, alone = None if groups is None else group_volts(groups), group_numbers(charged_alone)
-    bad: list[str] = []
-
-    def seen(reader: Reader) -> Seen:
-        with_meter = reader.meter(meter) if meter is not None else None
-        return look_at_groups(
-            reader, name, volts or (), with_meter, context.rules(), clock.now(), charged_alone=alone or ()
-        )
-
-    if volts is not None:
-        with context.reading() as reader:
-            alone = ask_about(seen(reader), alone)
+    taken = None
+    if groups is not None:
+        taken = Taken(group_volts(groups), meter, group_numbers(charged_alone))
+        bench = context.bench()
+        with bench.reading() as reader:
+            seen = look_at_groups(reader, name, taken, bench.rules, bench.now)
+        taken = replace(taken, charged_alone=ask_about(seen, taken.charged_alone))
     with context.writing() as writer:
-        if look:
-            _record_look(writer, name, look)
-        found = None
-        if volts is not None:
-            # Looked at again under the lock: the build may have changed while the question was open.
-            with_meter = writer.meter(meter) if meter is not None else None
-            found = inspect_groups(writer, seen(writer), with_meter)
-        # Judged in the same write: a swollen cell must be out of use before the command ends.
-        held = writer.live_build(name)
-        assert held is not None
-        writer.settle()
-        # A reservation that lost a cell is over by now; what was looked at is that build all the same.
-        build = next(b for b in writer.builds(live_only=False) if b.id == held.id)
-        outcomes = writer.outcomes(context.rules(), clock.now(), build.codes)
-        bad = [code for code, outcome in outcomes.items() if outcome.word == "discard"]
-    shown = {"look": look or [], "discarded": bad} | (groups_document(found) if found else {})
-    output.emit(document(build) | shown, lambda: _say(build))
-    if found is not None:
-        talk_groups(replace(found, build=build))
-    if bad:
-        output.talk(f"take it out of use: {', '.join(bad)} out of use for good")
+        done = record_inspection(writer, name, look or [], taken, context.rules(), clock.now())
+    shown = {"look": look or [], "discarded": list(done.bad)}
+    shown |= groups_document(done.seen) if done.seen else {}
+    output.emit(document(done.build) | shown, lambda: _say(done.build))
+    if done.seen is not None:
+        talk_groups(done.seen)
+    if done.bad:
+        output.talk(f"take it out of use: {', '.join(done.bad)} out of use for good")
         cautions.talk(Step.LOOK_BAD)
     elif look:
         output.hint("looked at; the next inspection: straycell due --ahead 200")
 
 
-def _record_look(writer: Writer, name: str, look: list[Look]) -> None:
-    """The same look for every cell of a finished build."""
-    now, build = clock.now(), writer.live_build(name)
-    if build is None or build.finished_at is None:
-        raise BadData(f"project '{name}' has no finished build", "see: straycell build list")
-    # The look that counted before building must not count as the first inspection.
-    if build.finished_at >= now:
-        raise BadData(f"the build of '{name}' was finished just now", "look at it again later")
-    writer.add_readings([Reading(NEW, c, Quantity.LOOK, now, look=tuple(look)) for c in build.codes])
-
-
 @app.command("sheet")
 def sheet(
     name: Name,
-    out: Annotated[
-        Path, typer.Option("--out", metavar="PDF", help="Where the sheet goes.", show_default=False)
-    ],
+    out: Annotated[Path, values.option("--out", "Where the sheet goes.", metavar="PDF")],
     force: files.Force = False,
 ) -> None:
     """Draw the positions of a reserved build with their codes, and what to do in which order."""
-    _write_sheet(name, out, force=force)
-    cautions.talk(Step.BUILD)
-
-
-def _write_sheet(name: str, out: Path, *, force: bool) -> None:
-    """Write the build sheet of a project whose cells are reserved or built in."""
     from straycell.labels.build_sheet_render import build_sheet_pdf
 
     bench = context.bench()
@@ -307,11 +257,11 @@ def _write_sheet(name: str, out: Path, *, force: bool) -> None:
     output.emit(
         {"files": [str(out)], "count": len(build.codes), "labels": list(build.codes)},
         lambda: output.say(f"{out}  {count}, {len(build.groups)} in series"),
+        # Six codes show the pattern; a pack's whole list would fill the screen below the answer.
+        then=f"labels: straycell label sheet {' '.join(build.codes[:6])}"
+        f"{' ...' if len(build.codes) > 6 else ''} --out labels.pdf",
     )
-    # Six codes show the pattern; a pack's whole list would fill the screen below the answer.
-    output.hint(
-        f"labels: straycell label sheet {' '.join(build.codes[:6])}{' ...' if len(build.codes) > 6 else ''} --out labels.pdf"
-    )
+    cautions.talk(Step.BUILD)
 
 
 def document(build: Build) -> dict[str, Any]:

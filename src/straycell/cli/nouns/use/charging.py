@@ -10,9 +10,7 @@ from straycell.acceptance.charger.allowance import ChargeKind, charge_allowance
 from straycell.acceptance.charger.check import Charger, ChargerAnswer, check_charger
 from straycell.bench.device_use import OneCell, look_up
 from straycell.cells import Chemistry
-from straycell.cli.app import cautions, clock, context, output
-from straycell.cli.app.grammar import lone_app, values
-from straycell.cli.app.grammar.fields import takes
+from straycell.cli.app import cautions, clock, context, output, values, verbs
 from straycell.errors import BadData, NegativeAnswer, UsageFault
 from straycell.keys import NEW
 from straycell.matching.words import run_hours as hours
@@ -25,7 +23,7 @@ from straycell.readings import Charger as Instrument
 from straycell.safe_side import at_least, at_most, millivolts
 from straycell.safety import Step
 
-app = lone_app()
+app = verbs.lone_app()
 _AMPS = Window(1e-4, 500.0, "a charger")
 _OHMS = Window(10.0, 22e6, "a programming resistor")
 _VOLTS = Window(2.0, 5.0, "one cell's charger")
@@ -88,7 +86,7 @@ SAID = (
 
 
 @app.command()
-@takes(SAID)
+@values.takes(SAID)
 def charging(
     code: values.CellArgument,
     measured_float: Annotated[
@@ -123,11 +121,7 @@ def charging(
     it no charger is shown to be safe. The current is judged at the charger's own setting, because a weak supply may be
     swapped for a strong one.
     """
-    _check_setting(said)
-    _check_float(measured_float, meter, charger, slot)
-    # A rating limits nothing while it is not known what feeds the charger.
-    if "supply_rated_v" in said and "supply_v" not in said:
-        raise UsageFault("--supply-rated needs --supply", "give both, or neither")
+    _check(said, measured_float, meter, charger, slot)
     now, rules = clock.now(), context.rules()
     with context.reading() as reader:
         one = look_up(reader, code, rules, now)
@@ -148,23 +142,30 @@ def charging(
         raise NegativeAnswer(f"cell {one.code} {what}: {against.text}", against.remedy)
 
 
-def _check_setting(said: Mapping[str, Any]) -> None:
-    # Two settings of one charger contradict each other, and the higher one would be the true one.
-    if "current_a" in said and "programming_resistor_ohm" in said:
-        raise UsageFault("--current and --programming-resistor are two settings", "give one of them")
-    if "current_a" not in said and "programming_resistor_ohm" not in said:
-        raise UsageFault(
-            "no charge current given", "give --current, like 0.5A, or --programming-resistor, like 4.7kohm"
-        )
-
-
-def _check_float(measured_v: float | None, meter: str | None, name: str | None, slot: int | None) -> None:
-    if meter is not None and measured_v is None:
-        raise UsageFault("--meter needs --measured-float", "give both, or neither")
-    if slot is not None and name is None:
-        raise UsageFault("--slot is given without --charger", "give both, or neither")
-    if name is not None and measured_v is not None:
-        raise UsageFault("--charger and --measured-float are two floats of one charger", "give one of them")
+def _check(
+    said: Mapping[str, Any], measured_v: float | None, meter: str | None, name: str | None, slot: int | None
+) -> None:
+    """Raise UsageFault for what does not fit together."""
+    both = "give both, or neither"
+    settings = said.keys() & {"current_a", "programming_resistor_ohm"}
+    set_by = "give --current, like 0.5A, or --programming-resistor, like 4.7kohm"
+    refused = (
+        # Two settings of one charger contradict each other, and the higher one would be the true one.
+        (len(settings) > 1, "--current and --programming-resistor are two settings", "give one of them"),
+        (not settings, "no charge current given", set_by),
+        (meter and measured_v is None, "--meter needs --measured-float", both),
+        (slot is not None and not name, "--slot is given without --charger", both),
+        (
+            name and measured_v is not None,
+            "--charger and --measured-float are two floats of one charger",
+            "give one of them",
+        ),
+        # A rating limits nothing while it is not known what feeds the charger.
+        ("supply_rated_v" in said and "supply_v" not in said, "--supply-rated needs --supply", both),
+    )
+    for holds, what, remedy in refused:
+        if holds:
+            raise UsageFault(what, remedy)
 
 
 def _named(known: list[Instrument], name: str, slot: int | None, now: datetime) -> Measured:

@@ -11,7 +11,7 @@ from typing import Any
 
 from straycell.cli.app import files, output
 from straycell.errors import BadData, UsageFault
-from straycell.physics.loads import ConstantCurrent, ConstantPower, Lamps, Load, ResistiveLoad
+from straycell.physics.loads import ConstantCurrent, ConstantPower, Lamps, Load, Profile, ResistiveLoad
 from straycell.physics.resistors import BandReading, read_bands
 from straycell.projects.loads import parse_profile, profile_text
 from straycell.quantities import Dimension, Window, show
@@ -145,8 +145,9 @@ def steady(said: Said) -> Drawn | None:
     power_w, share = said["power_w"], said.get("efficiency", 1.0)
     words = f"constant power {show(power_w, Dimension.POWER)}"
     words += f" behind a regulator of {show(share, Dimension.FRACTION)}" if share < 1 else ""
-    document = {"kind": "power", "power_w": power_w, "efficiency": share}
-    return Drawn(ConstantPower(power_w, share), words, document)
+    return Drawn(
+        ConstantPower(power_w, share), words, {"kind": "power", "power_w": power_w, "efficiency": share}
+    )
 
 
 def lamps(said: Said) -> Lamps | None:
@@ -171,14 +172,18 @@ def drawn_by(found: Lamps) -> Drawn:
     measured = show(found.measured_a, Dimension.CURRENT)
     ohm, supply = show(found.across_ohm, Dimension.RESISTANCE), show(found.supply_v, Dimension.VOLTAGE)
     words = f"lamps behind {ohm}, {measured} when measured at {supply}"
-    document = {
-        "kind": "lamps",
-        "count": found.count,
-        "drop_v": found.drop_v,
-        "across_ohm": found.across_ohm,
-        "supply_v": found.supply_v,
-    }
-    return Drawn(found, words, document, more="; taken as one diode through that point")
+    return Drawn(
+        found,
+        words,
+        {
+            "kind": "lamps",
+            "count": found.count,
+            "drop_v": found.drop_v,
+            "across_ohm": found.across_ohm,
+            "supply_v": found.supply_v,
+        },
+        more="; taken as one diode through that point",
+    )
 
 
 def profile(path: Path | None) -> Drawn | None:
@@ -186,18 +191,29 @@ def profile(path: Path | None) -> Drawn | None:
     if path is None:
         return None
     load = parse_profile(profile_text(path), str(path))
-    # The last row of a profile is its end and has no duration.
-    steps = load.values[: len(load.durations_s)]
-    mean = sum(s * v for s, v in zip(load.durations_s, steps, strict=True)) / load.period_s
+    mean, most = _mean_and_most(load)
     key, unit = (
         ("current_a", Dimension.CURRENT) if load.current_a is not None else ("power_w", Dimension.POWER)
     )
     words = (
-        f"profile {path.name}, {show(mean, unit)} on average, up to {show(max(steps), unit)}, "
+        f"profile {path.name}, {show(mean, unit)} on average, up to {show(most, unit)}, "
         f"each round {show(load.period_s, Dimension.DURATION)}"
     )
-    document = {"kind": "profile", "file": str(path), "period_s": load.period_s, f"mean_{key}": mean}
-    return Drawn(load, words, {**document, f"most_{key}": max(steps)})
+    return Drawn(
+        load,
+        words,
+        {
+            **{"kind": "profile", "file": str(path), "period_s": load.period_s, f"mean_{key}": mean},
+            f"most_{key}": most,
+        },
+    )
+
+
+def _mean_and_most(load: Profile) -> tuple[float, float]:
+    """Of a profile's current or power."""
+    # The last row of a profile is its end and has no duration.
+    steps = load.values[: len(load.durations_s)]
+    return sum(s * v for s, v in zip(load.durations_s, steps, strict=True)) / load.period_s, max(steps)
 
 
 def one_load(*drawn: Drawn | None) -> Drawn:
@@ -229,19 +245,16 @@ def from_log(file: Path, out: Path, columns: str | None, power: bool, force: boo
     lines.writerow(["time_s", key])
     lines.writerows([f"{t:.10g}", f"{v:.7g}"] for t, v in zip(times, values, strict=True))
     # Read back as a project would: a profile that no project takes is refused here and not weeks later.
-    found = _checked(text.getvalue(), str(file))
+    mean, most = _mean_and_most(parse_profile(text.getvalue(), str(file)))
     files.write_whole(out, text.getvalue().encode(), force=force)
     unit = Dimension.CURRENT if key == "current_a" else Dimension.POWER
-    document: dict[str, Any] = {"file": str(out), "rows": len(times), "period_s": times[-1], **found}
     output.emit(
-        document,
+        {"file": str(out), "rows": len(times), "period_s": times[-1], "mean": mean, "most": most},
         lambda: output.say(
-            f"{out}  {len(times)} rows, {show(times[-1], Dimension.DURATION)} a round: {show(found['mean'], unit)} on the mean, "
-            f"up to {show(found['most'], unit)}"
+            f"{out}  {len(times)} rows, {show(times[-1], Dimension.DURATION)} a round: {show(mean, unit)} on the mean, "
+            f"up to {show(most, unit)}"
         ),
-    )
-    output.hint(
-        f'name it in a project, profile = "{out.name}", or: straycell runtime CODE --profile {out} --until 3.0V'
+        then=f'name it in a project, profile = "{out.name}", or: straycell runtime CODE --profile {out} --until 3.0V',
     )
 
 
@@ -282,11 +295,3 @@ def _read(file: Path, columns: str | None, power: bool) -> tuple[list[float], li
     sign = 1.0 if max(currents) >= -min(currents) else -1.0
     values = [max(0.0, sign * row[2]) * (row[3] if power else 1.0) for row in rows]
     return [row[1] - rows[0][1] for row in rows], values, "power_w" if power else "current_a"
-
-
-def _checked(text: str, name: str) -> dict[str, float]:
-    """The mean and the most of the profile, as a project would read it. Raises BadData like that."""
-    profile = parse_profile(text, name)
-    steps = profile.values[: len(profile.durations_s)]
-    total = sum(s * v for s, v in zip(profile.durations_s, steps, strict=True))
-    return {"mean": total / profile.period_s, "most": max(steps)}

@@ -8,17 +8,14 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-import typer
-
 from straycell.bench.context import Reader
-from straycell.cli.app import cautions, clock, context, files, output
-from straycell.cli.app.grammar import noun_app, values
+from straycell.cli.app import cautions, clock, context, files, output, values, verbs
 from straycell.cli.nouns.use.label_read import read
 from straycell.cli.nouns.use.label_stocks import Page, Printer, Scale, calibrate, known_stocks, stocks_list
 from straycell.cli.show.verdict_page import OutcomeOption
 from straycell.errors import BadData, StoreFault, UsageFault
 from straycell.labels.content import LabelContent, Purpose, blank_content
-from straycell.labels.stocks.choose import box_stock, find_stock
+from straycell.labels.stocks.choose import find_stock
 from straycell.labels.stocks.stock import Stock
 from straycell.quantities import count_of
 from straycell.safety import Step, cautions_for
@@ -26,7 +23,7 @@ from straycell.safety import Step, cautions_for
 if TYPE_CHECKING:
     from straycell.bench.paper.labels_of import CellLabel
 
-app = noun_app("Labels with a QR symbol: sheets, blank codes, single labels; and reading them back.")
+app = verbs.noun_app("Labels with a QR symbol: sheets, blank codes, single labels; and reading them back.")
 MOST_BLANK, MOST_COPIES = 2000, 50
 DEFAULT_DPI = 203
 DEFAULT_BLANK = "plain-wrap"
@@ -35,9 +32,7 @@ DEFAULT_BLANK = "plain-wrap"
 StockName = Annotated[
     str | None, values.text_option("--stock", "Which label stock; see: label stocks.", metavar="NAME")
 ]
-OutPdf = Annotated[
-    Path, typer.Option("--out", metavar="PDF", help="Where the sheet goes.", show_default=False)
-]
+OutPdf = Annotated[Path, values.option("--out", "Where the sheet goes.", metavar="PDF")]
 Start = Annotated[
     int | None,
     values.whole("--start", "Place of the first label on its page, from 1 along the rows.", low=1, high=500),
@@ -47,11 +42,6 @@ Link = Annotated[
     str | None,
     values.text_option("--link", "The symbol holds this address with the code behind it.", metavar="URL"),
 ]
-
-
-def sheet_cautions() -> list[str]:
-    """The short lines in a sheet's margin."""
-    return [caution.text for caution in cautions_for(Step.LABEL, quiet=True)]
 
 
 def print_cells(codes: Sequence[str], out: Path, *, force: bool = False) -> int:
@@ -80,7 +70,7 @@ def sheet(
     out: OutPdf,
     codes: Annotated[
         list[str] | None,
-        typer.Argument(metavar="[CODE]...", help="The cells; none: all in the house.", show_default=False),
+        values.argument("[CODE]...", "The cells; none: all in the house."),
     ] = None,
     box: Annotated[str | None, values.text_option("--box", "Cells of this box.", metavar="BOX")] = None,
     teardown: Annotated[
@@ -91,7 +81,7 @@ def sheet(
         str | None, values.text_option("--project", "Cells of this project's build.", metavar="NAME")
     ] = None,
     new: Annotated[
-        bool, typer.Option("--new", help="Only cells never printed, or whose label is outdated.")
+        bool, values.flag("--new", "Only cells never printed, or whose label is outdated.")
     ] = False,
     purpose: Annotated[
         Purpose | None, values.word("--purpose", Purpose, "What the labels are for (default shelf).")
@@ -102,9 +92,7 @@ def sheet(
     start: Start = None,
     cut_marks: Annotated[
         bool | None,
-        typer.Option(
-            "--cut-marks/--no-cut-marks", help="Outlines to cut along (default: as the stock says)."
-        ),
+        values.flag("--cut-marks/--no-cut-marks", "Outlines to cut along (default: as the stock says)."),
     ] = None,
     link: Link = None,
     printer: Printer = None,
@@ -115,32 +103,16 @@ def sheet(
 
     The stock follows from each cell's form: cells of several forms get pages of several stocks.
     """
-    from straycell.bench.paper.labels_of import Wanted, on_stocks, place_labels, wanted_labels
+    from straycell.bench.paper.labels_of import Wanted, sheet_parts
 
     kind = purpose or Purpose.SHELF
-    choices = {
-        "CODE": codes,
-        "--teardown": teardown,
-        # Discard is the outcome 0.
-        "--outcome": outcome is not None,
-        "--new": new,
-        "--link": link,
-        "--box": box,
-        "--project": project,
-    }
-    given = [name for name, value in choices.items() if value]
+    wanted = Wanted(tuple(codes or ()), box, teardown, outcome, project, kind, link, new)
+    given = [option for name, option in _CHOICES.items() if getattr(wanted, name) != getattr(Wanted(), name)]
     _require_for_boxes(kind, given)
-    known, many = known_stocks(page), copies or 1
-    labels: list[CellLabel] = []
-    with context.reading() as reader:
+    known, bench = known_stocks(page), context.bench()
+    with bench.reading() as reader:
         factor = _scale(reader, printer, scale)
-        if kind is Purpose.BOX:
-            places = [content for content in place_labels(reader, box, project) for _ in range(many)]
-            parts = [(box_stock(known, stock), places)]
-        else:
-            wanted = Wanted(tuple(codes or ()), box, teardown, outcome, project, kind, link, new)
-            labels = wanted_labels(reader, context.rules(), clock.now(), wanted)
-            parts = on_stocks(known, labels, stock, many)
+        parts, labels = sheet_parts(bench, reader, wanted, known, stock, copies or 1)
     if not any(part for _, part in parts):
         _nothing_to_print(given)
         return
@@ -150,14 +122,25 @@ def sheet(
     cautions.talk(Step.LABEL)
 
 
-Parts = list[tuple["Stock", list["LabelContent"]]]
+Parts = list[tuple[Stock, list[LabelContent]]]
+_CHOICES = {
+    "codes": "CODE",
+    "teardown": "--teardown",
+    "outcome": "--outcome",
+    "new": "--new",
+    "link": "--link",
+    "box": "--box",
+    "project": "--project",
+}
+"""What can be wanted of labels, and how it is typed."""
 
 
 def _pdf(parts: Parts, start: int | None, scale: float) -> bytes:
     """The sheets, from position `start` of the first page on, drawn `scale` times as large."""
     from straycell.labels.render import sheet_pdf
 
-    return sheet_pdf(parts, clock.now(), cautions=sheet_cautions(), skip=(start or 1) - 1, scale=scale)
+    margin = [caution.text for caution in cautions_for(Step.LABEL, quiet=True)]
+    return sheet_pdf(parts, clock.now(), cautions=margin, skip=(start or 1) - 1, scale=scale)
 
 
 def _with_cuts(parts: Parts, cut_marks: bool | None) -> Parts:
@@ -223,17 +206,15 @@ def blank(
     output.emit(
         {"files": [str(out)], "count": len(codes), "codes": codes},
         lambda: output.say(f"{out}  {len(codes)} codes set aside: {codes[0]} to {codes[-1]}"),
+        then="stick one on, then: straycell cell add --code CODE ...",
     )
-    output.hint("stick one on, then: straycell cell add --code CODE ...")
     cautions.talk(Step.LABEL)
 
 
 @app.command("single")
 def single(
     code: values.CellArgument,
-    out: Annotated[
-        Path, typer.Option("--out", metavar="PNG", help="Where the picture goes.", show_default=False)
-    ],
+    out: Annotated[Path, values.option("--out", "Where the picture goes.", metavar="PNG")],
     dpi: Annotated[
         int | None, values.whole("--dpi", "Dots per inch of the printer, 203 or 300.", low=150, high=1200)
     ] = None,
@@ -247,8 +228,9 @@ def single(
 
     # A label printer feeds one label a page, so stocks of one label are tried first.
     known = dict(sorted(known_stocks().items(), key=lambda entry: entry[1].per_page > 1))
-    with context.reading() as reader:
-        labels = wanted_labels(reader, context.rules(), clock.now(), Wanted((code,), link=link))
+    bench = context.bench()
+    with bench.reading() as reader:
+        labels = wanted_labels(reader, bench.rules, bench.now, Wanted((code,), link=link))
     parts = on_stocks(known, labels, stock)
     files.write_whole(out, single_png(labels[0].content, dpi or DEFAULT_DPI, parts[0][0]), force=force)
     remember("shelf", labels)

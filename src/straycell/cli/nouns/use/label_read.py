@@ -3,10 +3,8 @@
 from pathlib import Path
 from typing import Annotated, Any
 
-import typer
-
 from straycell.cells import Stage
-from straycell.cli.app import clock, context, files, output
+from straycell.cli.app import context, files, output, values
 from straycell.errors import BadData
 from straycell.labels.reading import Found, codes_of, marked_png, read_picture
 from straycell.quantities import count_of
@@ -15,19 +13,12 @@ from straycell.quantities import count_of
 def read(
     images: Annotated[
         list[Path],
-        typer.Argument(metavar="IMAGE...", help="Pictures with labels on them.", show_default=False),
+        values.argument("IMAGE...", "Pictures with labels on them."),
     ],
-    cells: Annotated[
-        bool, typer.Option("--cells", help="Also show what the store knows of each code.")
-    ] = False,
+    cells: Annotated[bool, values.flag("--cells", "Also show what the store knows of each code.")] = False,
     out: Annotated[
         Path | None,
-        typer.Option(
-            "--out",
-            metavar="PNG",
-            help="Save a copy of the picture with the found codes marked.",
-            show_default=False,
-        ),
+        values.option("--out", "Save a copy of the picture with the found codes marked.", metavar="PNG"),
     ] = None,
     force: files.Force = False,
 ) -> None:
@@ -48,7 +39,7 @@ def read(
         output.emit(codes, lambda: output.say("\n".join(codes)))
         return
     answers = store_answers(codes)
-    output.emit(answers, lambda: _page(answers))
+    output.emit(answers, lambda: output.say(*map(answer_line, answers)))
 
 
 def _talk_others(image: Path, symbols: list[Found]) -> None:
@@ -63,12 +54,13 @@ def _talk_others(image: Path, symbols: list[Found]) -> None:
 
 def store_answers(codes: list[str]) -> list[dict[str, Any]]:
     """For each code what the store says: known or not, and of a known cell what it may be used for."""
-    with context.reading() as reader:
+    bench = context.bench()
+    with bench.reading() as reader:
         # Named ones, for a withdrawn cell is in no list, and its label may still be on something.
         known = {cell.code: cell for cell in reader.cells(wanted=codes)}
         blank = set(reader.blank_codes())
         here = [code for code in codes if code in known]
-        verdicts = reader.verdicts(context.rules(), clock.now(), here) if here else {}
+        verdicts = reader.verdicts(bench.rules, bench.now, here) if here else {}
     answers: list[dict[str, Any]] = []
     for code in codes:
         cell = known.get(code)
@@ -100,8 +92,3 @@ def answer_line(answer: dict[str, Any]) -> str:
         return f"{answer['code']}  withdrawn: recorded by mistake. If it is there after all: {back}"
     box = f"in '{answer['box']}'" if answer["box"] else "in no box"
     return f"{answer['code']}  {answer['outcome']}  {answer['chemistry']} {answer['form']}  {answer['stage']}  {box}"
-
-
-def _page(answers: list[dict[str, Any]]) -> None:
-    for answer in answers:
-        output.say(answer_line(answer))

@@ -4,12 +4,8 @@ from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
-import typer
-
 from straycell.cells import Form
-from straycell.cli.app import clock, context, files, output, tables
-from straycell.cli.app.grammar import values
-from straycell.cli.app.options import current
+from straycell.cli.app import clock, context, files, options, output, tables, values
 from straycell.errors import BadData, UsageFault
 from straycell.labels.page import CALIBRATION_MM
 from straycell.labels.stocks.stock import Stock
@@ -31,16 +27,14 @@ Page = Annotated[
 ]
 Scale = Annotated[
     float | None,
-    typer.Option(
-        "--scale", metavar="F", help="Draw everything by this factor, like 0.985.", show_default=False
-    ),
+    values.option("--scale", "Draw everything by this factor, like 0.985.", metavar="F"),
 ]
 
 
 def own_stocks() -> Path:
     """Where a person's own stocks lie: as STRAYCELL_LABELS says, else beside the store, so that they move with it."""
     # Beside the store by default: a backup of the folder then takes the stocks along.
-    named = current().env.get(STOCKS_VARIABLE)
+    named = options.current().env.get(STOCKS_VARIABLE)
     own = Path(named).expanduser() if named else context.store_path().parent / STOCKS_FOLDER
     if named and not own.exists():
         raise BadData(f"there is no {own}", f"{STOCKS_VARIABLE} names a TOML file or a folder of them")
@@ -76,7 +70,7 @@ def calibrate(
     scale: Scale = None,
     out: Annotated[
         Path | None,
-        typer.Option("--out", metavar="PDF", help="Where the page to measure goes.", show_default=False),
+        values.option("--out", "Where the page to measure goes.", metavar="PDF"),
     ] = None,
     page: Page = None,
     force: files.Force = False,
@@ -89,9 +83,10 @@ def calibrate(
         size = PAGES_MM["letter" if page is PageSize.LETTER else "A4"]
         files.write_whole(out, calibration_pdf(clock.now(), size), force=force)
         output.emit(
-            {"files": [str(out)]}, lambda: output.say(f"{out}  print it at 100 % and measure its lines")
+            {"files": [str(out)]},
+            lambda: output.say(f"{out}  print it at 100 % and measure its lines"),
+            then="then: straycell label calibrate --printer NAME --measured 148.2mm",
         )
-        output.hint("then: straycell label calibrate --printer NAME --measured 148.2mm")
         return
     # Printing and recording are two days' work; a line with both would record what nobody measured.
     if out is not None or printer is None or (measured is None) == (scale is None):
@@ -105,8 +100,11 @@ def calibrate(
     factor = require_scale(round(factor, 4))
     with context.writing(create=True) as writer:
         writer.record_scale(printer, factor)
-    output.emit({"printer": printer, "scale": factor}, lambda: output.say(f"{printer}  drawn by {factor:g}"))
-    output.hint(f"next: straycell label sheet --printer '{printer}' --out PDF")
+    output.emit(
+        {"printer": printer, "scale": factor},
+        lambda: output.say(f"{printer}  drawn by {factor:g}"),
+        then=f"next: straycell label sheet --printer '{printer}' --out PDF",
+    )
 
 
 def stocks_list() -> None:
@@ -121,25 +119,26 @@ def stocks_list() -> None:
         raise BadData(
             f"label stocks have {count_of(len(faults), 'fault')}", "put them right; all figures are in mm"
         ) from None
-    columns: tables.Columns[Stock] = {
-        "name": lambda s: s.name,
-        "label": lambda s: f"{s.shape.width_mm:g} x {s.shape.height_mm:g} mm",
-        "a page": lambda s: s.per_page,
-        "for": _for,
-    }
-    tables.listing(list(known.values()), _document, columns, flexible="for", empty="no stock")
-
-
-def _document(stock: Stock) -> dict[str, object]:
-    return {
-        "name": stock.name,
-        "width_mm": stock.shape.width_mm,
-        "height_mm": stock.shape.height_mm,
-        "per_page": stock.per_page,
-        "where": stock.where,
-        "forms": list(stock.forms),
-        "least_dpi": stock.dpi,
-    }
+    tables.listing(
+        list(known.values()),
+        lambda stock: {
+            "name": stock.name,
+            "width_mm": stock.shape.width_mm,
+            "height_mm": stock.shape.height_mm,
+            "per_page": stock.per_page,
+            "where": stock.where,
+            "forms": list(stock.forms),
+            "least_dpi": stock.dpi,
+        },
+        {
+            "name": lambda s: s.name,
+            "label": lambda s: f"{s.shape.width_mm:g} x {s.shape.height_mm:g} mm",
+            "a page": lambda s: s.per_page,
+            "for": _for,
+        },
+        flexible="for",
+        empty="no stock",
+    )
 
 
 def _for(stock: Stock) -> str:

@@ -3,13 +3,9 @@
 from pathlib import Path
 from typing import Annotated, Any
 
-import typer
-
 from straycell.acceptance import Outcome
 from straycell.bench.device_use import OneCell, forbidden, gentle_run, look_up, most_a, runtime_json
-from straycell.cli.app import cautions, clock, context, files, output
-from straycell.cli.app.grammar import noun_app, values
-from straycell.cli.app.grammar.fields import takes
+from straycell.cli.app import cautions, clock, context, files, output, values, verbs
 from straycell.cli.nouns.use import device_load
 from straycell.cli.show import load_page
 from straycell.errors import BadData, NegativeAnswer, UsageFault
@@ -19,13 +15,13 @@ from straycell.physics.run_time.for_runtime import TOLERANCE, Run, current_for_r
 from straycell.quantities import Dimension, Window
 from straycell.safety import Step
 
-app = noun_app("What a device draws, and which resistor or current gives the hours wanted.")
+app = verbs.noun_app("What a device draws, and which resistor or current gives the hours wanted.")
 SUPPLIES_V = (4.2, 3.7, 3.3, 3.0)
 _HOURS = Window(36.0, 20 * 365.25 * 86400.0, "a run time")
 
 
 @app.command("from-drop")
-@takes(device_load.LIT)
+@values.takes(device_load.LIT)
 def from_drop(**said: Any) -> None:
     """What a device draws, by the drop over its series resistor; --bands alone reads a resistor.
 
@@ -110,18 +106,14 @@ def resistor_document(ohm: float, read: BandReading | None) -> dict[str, Any]:
 
 @app.command("from-log")
 def from_log(
-    file: Annotated[
-        Path, typer.Argument(metavar="FILE", help="The log: times and current.", show_default=False)
-    ],
-    out: Annotated[
-        Path, typer.Option("--out", metavar="CSV", help="Where the profile goes.", show_default=False)
-    ],
+    file: Annotated[Path, values.argument("FILE", "The log: times and current.")],
+    out: Annotated[Path, values.option("--out", "Where the profile goes.", metavar="CSV")],
     columns: Annotated[
         str | None,
         values.text_option("--columns", 'Its columns, like "time=Zeit, current=I in mA".', metavar="MAP"),
     ] = None,
     power: Annotated[
-        bool, typer.Option("--power", help="Keep the power (needs a voltage), as behind a converter.")
+        bool, values.flag("--power", "Keep the power (needs a voltage), as behind a converter.")
     ] = False,
     force: files.Force = False,
 ) -> None:
@@ -130,7 +122,7 @@ def from_log(
 
 
 @app.command("for-runtime")
-@takes([*device_load.WORKS, *device_load.LIT], needed=("until_v",))
+@values.takes([*device_load.WORKS, *device_load.LIT], needed=("until_v",))
 def for_runtime(
     code: values.CellArgument,
     runtime: Annotated[
@@ -141,7 +133,7 @@ def for_runtime(
     ],
     brighter: Annotated[
         bool,
-        typer.Option("--brighter", help="Let the lamps get more than in their old device, at your own risk."),
+        values.flag("--brighter", "Let the lamps get more than in their old device, at your own risk."),
     ] = False,
     **said: Any,
 ) -> None:

@@ -3,61 +3,45 @@
 from pathlib import Path
 from typing import Annotated
 
-import typer
-
-from straycell.bench.candidates import candidates
-from straycell.bench.context import Bench, Reader
-from straycell.bench.paper.build_sheet import mass_words
-from straycell.bench.project_match import (
-    all_projects_match,
-    device_answers_of,
-    held_match,
-    project_match,
-    understood,
-)
+from straycell.bench.project_answer import ProjectAnswer, project_answer
+from straycell.bench.project_match import all_projects_match
 from straycell.builds import Build
-from straycell.cli.app import cautions, context, files, options, output
-from straycell.cli.app.grammar import lone_app, values
+from straycell.cli.app import cautions, context, files, options, output, values, verbs
 from straycell.cli.nouns.use.match_choices import choices_of, match_cells, match_what
 from straycell.cli.show import picture
-from straycell.cli.show.match_page import chart_of, held_document, held_page, page, page_of_all
+from straycell.cli.show.match_page import held_document, held_page, page, page_of_all
 from straycell.errors import NegativeAnswer, UsageFault
-from straycell.matching import Match
-from straycell.projects import Project
 from straycell.safety import Step
 
-app = lone_app()
+app = verbs.lone_app()
 
 
 @app.command()
 def match(
     name: Annotated[str | None, values.text_argument("NAME", "The project; or --all.")] = None,
     everyone: Annotated[
-        bool, typer.Option("--all", help="All pending projects at once; no cell is used twice.")
+        bool, values.flag("--all", "All pending projects at once; no cell is used twice.")
     ] = False,
     cells: Annotated[
         list[str] | None,
-        typer.Option(
+        values.option(
             "--cells",
+            "A dry run with these cells; --cells A,B --cells C,D puts two choices side by side.",
             metavar="CODE...",
-            help="A dry run with these cells; --cells A,B --cells C,D puts two choices side by side.",
-            show_default=False,
         ),
     ] = None,
     what: Annotated[
         str | None, values.text_option("--what", 'A load without a project, like "5V 300mA".', metavar="LOAD")
     ] = None,
     chart: Annotated[
-        bool, typer.Option("--chart", help="Draw the candidates' run times, or what the groups hold.")
+        bool, values.flag("--chart", "Draw the candidates' run times, or what the groups hold.")
     ] = False,
     out: Annotated[
         Path | None,
-        typer.Option(
-            "--out", metavar="FILE", help="The chart as a picture (.png or .svg).", show_default=False
-        ),
+        values.option("--out", "The chart as a picture (.png or .svg).", metavar="FILE"),
     ] = None,
     force: files.Force = False,
-    more: Annotated[list[str] | None, typer.Argument(hidden=True, metavar="[CODE]...")] = None,
+    more: values.MoreCodes = None,
 ) -> None:
     """Find the least capable cells that do the project's job, with every reason. Nothing is reserved.
 
@@ -80,33 +64,29 @@ def match(
     if name is None:
         _match_all()
         return
-    bench = context.bench()
-    with bench.reading() as reader:
-        build, project = reader.live_build(name), understood(reader.project(name))
-        # A project that has its cells is asked whether they are still fit, not for others.
-        if build is not None:
-            _tell_held(bench, reader, project, build)
-            return
-        found = project_match(bench, reader, name)
-        # The same checks as for a charger on its own: one charger gets one answer everywhere.
-        answers = device_answers_of(bench, project, found)
-        drawn = chart_of(bench, reader, project, found) if chart or out is not None else None
-        mass = mass_of(bench, reader, found)
+    _match_one(project_answer(context.bench(), name, drawn=chart or out is not None), chart, out, force)
+
+
+def _match_one(answer: ProjectAnswer, chart: bool, out: Path | None, force: bool) -> None:
+    if answer.build is not None:
+        _tell_held(answer, answer.build)
+        return
+    found, drawn = answer.found, answer.drawn
     if out is not None and drawn is not None:
         picture.write(drawn, out, force)
-    document = found.to_json() | answers | _weighed(mass) | ({"picture": out} if out else {})
 
     def show_it() -> None:
-        page(found, mass)
+        page(found, answer.mass)
         if chart and drawn is not None:
             output.section(drawn.title)
             picture.say(drawn, options.current().columns)
 
-    output.emit(document, show_it)
+    output.emit(answer.to_json() | ({"picture": out} if out else {}), show_it)
     # The page comes first: a no without its reasons would be asked again with the next cell.
     if not found.served:
         raise NegativeAnswer(
-            f"project '{name}' is not served by the cells in store", output.brief(_first(found.missing))
+            f"project '{found.project}' is not served by the cells in store",
+            output.brief(_first(found.missing)),
         )
     cautions.talk(Step.MATCH)
 
@@ -118,20 +98,19 @@ def _match_what(what: str, name: str | None, everyone: bool, cells: list[str] | 
     cautions.talk(Step.MATCH)
 
 
-def _tell_held(bench: Bench, reader: Reader, project: Project, build: Build) -> None:
+def _tell_held(answer: ProjectAnswer, build: Build) -> None:
     from straycell.bench.recording.finish import require_fit
 
-    found = held_match(bench, reader, project, build)
-    answers, weighed = device_answers_of(bench, project, found), _weighed(mass_of(bench, reader, found))
-    output.emit(held_document(found, build) | answers | weighed, lambda: held_page(found, build))
+    output.emit(held_document(answer.to_json(), build), lambda: held_page(answer.found, build))
     with output.brief_answers():
-        require_fit(found, build)
+        require_fit(answer.found, build)
     cautions.talk(Step.MATCH)
 
 
 def _match_all() -> None:
-    with context.reading() as reader:
-        found = all_projects_match(context.bench(), reader)
+    bench = context.bench()
+    with bench.reading() as reader:
+        found = all_projects_match(bench, reader)
     output.emit(found.to_json(), lambda: page_of_all(found))
     if found.unserved:
         count = f"{len(found.unserved)} of {len(found.unserved) + len(found.plans)} projects are not served"
@@ -146,13 +125,3 @@ def _match_all() -> None:
 def _first(missing: tuple[str, ...]) -> str:
     # One reason on stderr: the others are on the page.
     return missing[0] if missing else ""
-
-
-def mass_of(bench: Bench, reader: Reader, found: Match) -> str:
-    """What the chosen cells weigh, in words; empty where none are chosen."""
-    codes = [code for group in found.groups for code in group]
-    return mass_words([candidates(reader, bench.rules, bench.now, codes)]) if codes else ""
-
-
-def _weighed(mass: str) -> dict[str, object]:
-    return {"mass": mass} if mass else {}

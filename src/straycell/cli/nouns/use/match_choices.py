@@ -1,7 +1,6 @@
 """`match` without its own choice: with cells that a person names, and for a load without a project."""
 
 from collections.abc import Sequence
-from typing import Any
 
 from straycell.bench.candidates import candidates
 from straycell.bench.project_match import device_answers_of, project_match, understood
@@ -88,7 +87,18 @@ def match_what(text: str) -> None:
     with bench.reading() as reader:
         cells = candidates(reader, bench.rules, bench.now)
     stock = what_it_gives(load, cells, UseLimits.from_rules(bench.rules), now=bench.now)
-    output.emit(_document(text, load, stock), lambda: _page(load, stock))
+    output.emit(
+        {
+            "what": text,
+            "assumed": _assumed(load),
+            "choices": [
+                {"series": len(offer.groups), "parallel": len(offer.groups[0]), **offer.to_json()}
+                for offer in stock.offers
+            ],
+            "waiting": list(stock.waiting),
+        },
+        lambda: _page(load, stock),
+    )
     if not stock.offers:
         raise NegativeAnswer(
             f"no cells in store can feed {text}", "see what they lack: straycell verdict list"
@@ -133,18 +143,6 @@ def _assumed_words(load: Load) -> str:
         f"counted {through}, down to {found['cutoff_v_per_cell']:g} V a cell at {found['temperature_c']:g} C, "
         "cells charged full outside"
     )
-
-
-def _document(text: str, load: Load, stock: Stock) -> dict[str, Any]:
-    return {
-        "what": text,
-        "assumed": _assumed(load),
-        "choices": [
-            {"series": len(offer.groups), "parallel": len(offer.groups[0]), **offer.to_json()}
-            for offer in stock.offers
-        ],
-        "waiting": list(stock.waiting),
-    }
 
 
 def _page(load: Load, stock: Stock) -> None:

@@ -3,17 +3,15 @@
 from pathlib import Path
 from typing import Annotated, Any
 
-import typer
-
-from straycell.bench.project_match import device_answers_of, understood
+from straycell.bench.project_match import device_answers_of, understood, unfit_in
 from straycell.bench.wording.project_words import charger_words, load_line
-from straycell.cli.app import context, output, tables
-from straycell.cli.app.grammar import noun_app, values
+from straycell.cli.app import context, output, tables, values, verbs
+from straycell.cli.show.unfit import codes_in_words, talk_unfit, unfit_document
 from straycell.projects import Project, ProjectFaults, finish_faults, read_project_file
 from straycell.quantities import Dimension, show
 from straycell.store.book.records import ProjectEntry
 
-app = noun_app("Devices waiting for cells: load, need, charger and protection, from a TOML file.")
+app = verbs.noun_app("Devices waiting for cells: load, need, charger and protection, from a TOML file.")
 Name = Annotated[str, values.text_argument("NAME", "The project, exactly as named in its file.")]
 
 
@@ -37,10 +35,8 @@ def _table(value: object) -> dict[str, object]:
 
 @app.command("add")
 def add(
-    file: Annotated[
-        Path, typer.Argument(metavar="FILE", help="The project file (TOML).", show_default=False)
-    ],
-    replace: Annotated[bool, typer.Option("--replace", help="Replace the project of that name.")] = False,
+    file: Annotated[Path, values.argument("FILE", "The project file (TOML).")],
+    replace: Annotated[bool, values.flag("--replace", "Replace the project of that name.")] = False,
 ) -> None:
     """File a project; several faults of the file are reported at once."""
     try:
@@ -52,16 +48,23 @@ def add(
     # Read before the store is opened: a faulty file must not hold the lock, or make a store.
     with context.writing(create=True) as writer:
         entry = writer.add_project(project.name, text, project.priority, project.due, replace)
-    output.emit(document(entry, project), lambda: page(entry, project))
-    output.hint(f"next: straycell match '{project.name}'")
+    output.emit(
+        document(entry, project), lambda: page(entry, project), then=f"next: straycell match '{project.name}'"
+    )
 
 
 def _list_faults(refused: ProjectFaults) -> None:
     """Every fault of the file in full, where there are more than the error on stderr has room for."""
     if len(refused.faults) < 2:
         return
-    rows = [{"key": f.key, "line": f.line, "fault": f.text, "remedy": f.remedy} for f in refused.faults]
-    output.emit({"faults": rows}, lambda: output.bullets(str(fault) for fault in refused.faults))
+    output.emit(
+        {
+            "faults": [
+                {"key": f.key, "line": f.line, "fault": f.text, "remedy": f.remedy} for f in refused.faults
+            ]
+        },
+        lambda: output.bullets(str(fault) for fault in refused.faults),
+    )
 
 
 @app.command("list")
@@ -70,14 +73,19 @@ def list_all() -> None:
     with context.reading() as reader:
         entries = reader.projects()
     read = [(entry, understood(entry)) for entry in entries]
-    columns: tables.Columns[tuple[ProjectEntry, Project]] = {
-        "name": lambda each: each[0].name,
-        "priority": lambda each: each[0].priority,
-        "due": lambda each: each[0].due,
-        "state": lambda each: each[0].state,
-        "runs": lambda each: f"{each[1].need.runtime_h:g} h",
-    }
-    tables.listing(read, lambda each: document(*each), columns, flexible="name", empty="no project filed yet")
+    tables.listing(
+        read,
+        lambda each: document(*each),
+        {
+            "name": lambda each: each[0].name,
+            "priority": lambda each: each[0].priority,
+            "due": lambda each: each[0].due,
+            "state": lambda each: each[0].state,
+            "runs": lambda each: f"{each[1].need.runtime_h:g} h",
+        },
+        flexible="name",
+        empty="no project filed yet",
+    )
 
 
 @app.command("show")
@@ -86,9 +94,12 @@ def show_one(name: Name) -> None:
     with context.reading() as reader:
         entry = reader.project(name)
         build = reader.live_build(name)
+        harmed = unfit_in(context.bench(), reader, [build]) if build else {}
     project = understood(entry)
     codes = list(build.codes) if build else []
-    output.emit(document(entry, project) | {"cells": codes}, lambda: page(entry, project, codes))
+    shown = {"cells": codes, "unfit": unfit_document(codes, harmed)}
+    output.emit(document(entry, project) | shown, lambda: page(entry, project, codes_in_words(codes, harmed)))
+    talk_unfit(harmed)
 
 
 @app.command("drop")

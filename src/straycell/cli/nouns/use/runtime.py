@@ -1,14 +1,11 @@
 """`straycell runtime`: how long a cell runs a device, with a low end that is a promise."""
 
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Annotated, Any
 
-import typer
-
 from straycell.acceptance import Outcome
 from straycell.bench.device_use import (
-    Draw,
     OneCell,
     draw_of,
     forbidden,
@@ -18,11 +15,8 @@ from straycell.bench.device_use import (
     runtime_json,
 )
 from straycell.bench.wording.sheet_words import figure
-from straycell.cli.app import cautions, clock, context, files, output
-from straycell.cli.app.grammar import lone_app, values
-from straycell.cli.app.grammar.fields import takes
+from straycell.cli.app import cautions, clock, context, files, output, values, verbs
 from straycell.cli.nouns.use import device_load
-from straycell.cli.nouns.use.device_load import Drawn
 from straycell.cli.show.verdict_page import say_forbidden
 from straycell.matching.words import run_hours as hours
 from straycell.physics.run_time.asked import narrowing
@@ -31,7 +25,7 @@ from straycell.pictures.run_time import run_time_picture, voltage_course
 from straycell.quantities import Dimension, show
 from straycell.safety import Step
 
-app = lone_app()
+app = verbs.lone_app()
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +33,7 @@ class Answer:
     """A run time and what it was asked of; `against` is what the verdict says against it, empty when it allows it."""
 
     one: OneCell
-    drawn: Drawn
+    drawn: device_load.Drawn
     cell: RunCell
     device: RunDevice
     found: Runtime
@@ -52,7 +46,7 @@ class Answer:
 
 
 @app.command()
-@takes(
+@values.takes(
     [*device_load.WORKS, *device_load.STEADY, *device_load.LIT, device_load.PEAK, device_load.PROTECTION],
     needed=("until_v",),
 )
@@ -60,19 +54,18 @@ def runtime(
     code: values.CellArgument,
     profile: Annotated[
         Path | None,
-        typer.Option(
+        values.option(
             "--profile",
+            "A recorded load, repeated: time_s and current_a or power_w, as for a project.",
             metavar="CSV",
-            help="A recorded load, repeated: time_s and current_a or power_w, as for a project.",
-            show_default=False,
         ),
     ] = None,
     why: Annotated[
-        bool, typer.Option("--why", help="Show what lies between the expected and the low hours.")
+        bool, values.flag("--why", "Show what lies between the expected and the low hours.")
     ] = False,
     out: Annotated[
         Path | None,
-        typer.Option("--out", metavar="PNG", help="Draw voltage against time.", show_default=False),
+        values.option("--out", "Draw voltage against time.", metavar="PNG"),
     ] = None,
     force: files.Force = False,
     **said: Any,
@@ -106,17 +99,11 @@ def runtime(
     if out is not None:
         files.write_whole(out, picture(answer), force=force)
     output.emit(
-        {**document(answer), "picture": out, "until_v": until, **draw_document(draw)},
+        {**document(answer), "picture": out, "until_v": until, **asdict(draw)},
         lambda: page(answer, peaks_h if why else None),
+        then=f"picture: {out}" if out is not None else "",
     )
-    if out is not None:
-        output.hint(f"picture: {out}")
     cautions.talk(Step.DISCARD if one.verdict.outcome is Outcome.DISCARD else Step.MATCH, kinds=[one.facts])
-
-
-def draw_document(draw: Draw) -> dict[str, float]:
-    """What it draws at most, in A, and what a peak costs, in V."""
-    return {"steady_a": draw.steady_a, "peak_a": draw.peak_a, "dip_v": draw.dip_v}
 
 
 def document(answer: Answer) -> dict[str, Any]:

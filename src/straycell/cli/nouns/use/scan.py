@@ -1,29 +1,20 @@
 """`straycell scan`: codes from a keyboard-wedge scanner or typed, one a line, until an empty line or the end."""
 
-from __future__ import annotations
-
 import sys
 from collections.abc import Callable, Iterator
 from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated, Any
 
-import typer
-
-from straycell.cli.app import cautions, context, files, output
-from straycell.cli.app.grammar import lone_app, values
-from straycell.cli.app.prompts import at_terminal
-from straycell.cli.nouns.use.label import print_cells
-from straycell.cli.nouns.use.label_read import answer_line, store_answers
+from straycell.bench.paper.inventory import Inventory, take_inventory
+from straycell.cli.app import cautions, context, files, output, prompts, values, verbs
+from straycell.cli.nouns.use import label, label_read
 from straycell.errors import BadData, StraycellError, UsageFault
 from straycell.labels.payload import code_in
 from straycell.safety import Step
 from straycell.store.book.records import HandoverEntry
 
-if TYPE_CHECKING:
-    from straycell.bench.paper.inventory import Inventory
-
-app = lone_app()
+app = verbs.lone_app()
 
 
 @app.command()
@@ -39,7 +30,7 @@ def scan(
     ] = None,
     print_to: Annotated[
         Path | None,
-        typer.Option("--print", metavar="PDF", help="Print labels of the cells.", show_default=False),
+        values.option("--print", "Print labels of the cells.", metavar="PDF"),
     ] = None,
     handover: Annotated[
         str | None,
@@ -62,7 +53,7 @@ def scan(
         codes = list(dict.fromkeys(_codes(_known)))
         if not codes:
             raise UsageFault("no code was scanned: nothing to print", "scan one code a line")
-        count = print_cells(codes, print_to, force=force)
+        count = label.print_cells(codes, print_to, force=force)
         output.emit(
             {"files": [str(print_to)], "count": count}, lambda: output.say(f"{print_to}  {count} labels")
         )
@@ -75,7 +66,7 @@ def scan(
 
 def _codes(accept: Callable[[str], str]) -> Iterator[str]:
     """Codes line by line; one that cannot be taken is named at once, and the next is read."""
-    if at_terminal():
+    if prompts.at_terminal():
         output.hint("scan or type a code; an empty line ends")
     while text := _line():
         try:
@@ -118,8 +109,8 @@ def _look_up() -> None:
     # Answered line by line: with a scanner in hand nobody scrolls back.
     answers: list[dict[str, Any]] = []
     for code in _codes(_code):
-        answers += store_answers([code])
-        output.talk(answer_line(answers[-1]))
+        answers += label_read.store_answers([code])
+        output.talk(label_read.answer_line(answers[-1]))
     output.emit(answers, lambda: output.say(f"{len(answers)} scanned"))
 
 
@@ -159,8 +150,6 @@ def _hand_over(place: str) -> None:
 
 
 def _check(box: str) -> None:
-    from straycell.bench.paper.inventory import take_inventory
-
     with context.reading() as reader:
         # Asked before the first scan: a mistyped box must not cost an evening of scanning.
         take_inventory(reader, box, ())
@@ -174,23 +163,26 @@ def _check(box: str) -> None:
     scanned = list(_codes(seen))
     with context.reading() as reader:
         found = take_inventory(reader, box, scanned)
-    document = asdict(found) | {
-        "not_expected": [{"code": code, "box": where} for code, where in found.not_expected],
-        "agrees": found.agrees,
-    }
-    output.emit(document, lambda: _page(found))
+    output.emit(
+        asdict(found)
+        | {
+            "not_expected": [{"code": code, "box": where} for code, where in found.not_expected],
+            "agrees": found.agrees,
+        },
+        lambda: _page(found),
+    )
 
 
 def _page(found: Inventory) -> None:
-    output.say(f"'{found.box}': {len(found.here)} here, {len(found.missing)} missing")
-    for code in found.missing:
-        output.say(f"{code}  missing")
-    for code, where in found.not_expected:
-        output.say(
+    output.say(
+        f"'{found.box}': {len(found.here)} here, {len(found.missing)} missing",
+        *(f"{code}  missing" for code in found.missing),
+        *(
             f"{code}  not expected here: " + (f"recorded in '{where}'" if where else "recorded in no box")
-        )
-    for code in found.not_known:
-        output.say(f"{code}  not a cell of this store")
+            for code, where in found.not_expected
+        ),
+        *(f"{code}  not a cell of this store" for code in found.not_known),
+    )
     for code, where in found.not_expected:
         if where != found.box:
             output.hint(f"if it lies here now: straycell cell move {code} '{found.box}'")

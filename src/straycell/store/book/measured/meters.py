@@ -11,7 +11,7 @@ from sqlalchemy import Connection, func, select
 
 from straycell.errors import BadData
 from straycell.keys import apart, named_here
-from straycell.meters import ACCURACIES, Accuracy, Meter, Resolution, too_good
+from straycell.meters import ACCURACIES, Accuracy, Meter, Resolution, untrue
 from straycell.quantities import Measured
 from straycell.readings import COUNTS_FOR, Charger, Mistake
 from straycell.store.book.names import key_named, letter, named, shown
@@ -89,7 +89,7 @@ def add_meter(pen: Pen, new: Meter) -> Meter:
         values[f"{quantity}_gain"] = None if accuracy is None else accuracy.gain
         values[f"{quantity}_offset"] = None if accuracy is None else accuracy.offset
     # An accuracy too good to be true takes the guard band off every limit.
-    if why := too_good(new):
+    if why := untrue(new):
         raise BadData(f"meter '{new.name}': {why}", "take the limits of error from its sheet, like 0.5%+3mV")
     values["voltage_resolution"] = _steps_text(new.voltage_resolution)
     values["compared_on"] = day_text(new.compared_on)
@@ -204,7 +204,7 @@ def add_charger(pen: Pen, new: Charger) -> Charger:
             "add --measured-float 4.19V, taken at the cell's terminals at the end of a charge",
         )
     # As of a meter: a counting without error would let one charge condemn a sound cell.
-    if fault := too_good(Meter(new.name, capacity=new.capacity)):
+    if fault := untrue(Meter(new.name, capacity=new.capacity)):
         raise BadData(f"charger '{new.name}': {fault}", "take the limits of error from its sheet, like 5%")
     detail = {"slot": new.slot, "meter": keys(pen.conn)[new.meter]}
     event_id = pen.event(MEASURED, subject=new.name, detail=detail)

@@ -20,7 +20,7 @@ from straycell.store.book.stock import cells
 from straycell.store.column_values import from_us, to_us
 from straycell.store.quick.prepared import Prepared
 from straycell.store.schema.tables import READING, SUPERSESSION
-from straycell.store.schema.validation import require_item, utc
+from straycell.store.schema.validation import require_item, require_meant, utc
 from straycell.store.session import Pen, among, insert_many
 from straycell.store.verdicts import siblings
 
@@ -291,7 +291,7 @@ def add_items(pen: Pen, items: Sequence[Item], verb: str) -> list[Item]:
         raise BadData("there is nothing to record", "name at least one measured value")
     codes = list(dict.fromkeys(item.cell for item in items))
     cells.require_here(pen.conn, codes)
-    require_places(pen.conn, items)
+    require_fit(pen.conn, items)
     event_id = pen.event(verb, codes)
     return insert_items(pen, items, event_id)
 
@@ -308,8 +308,13 @@ def add_charge(pen: Pen, charge: Charge) -> Charge:
     return filed
 
 
-def require_places(conn: Connection, items: Sequence[Item]) -> None:
-    """Raise BadData for a reading at the board of a cell that has none on record."""
+def require_fit(conn: Connection, items: Sequence[Item]) -> None:
+    """Raise BadData for a reading at the board of a cell that has none, or a capacity in a slipped unit."""
+    typed = [item for item in items if item.quantity is Quantity.CAPACITY and item.trace is None]
+    for cell in cells.cells(conn, wanted={item.cell for item in typed}) if typed else ():
+        for item in typed:
+            if item.cell == cell.code:
+                require_meant("capacity", item.value, cell.facts)
     # A reading at a board that is not on record was misread or of another cell.
     at_board = {item.cell for item in items if isinstance(item, Reading) and item.where is Where.BOARD}
     for cell in cells.cells(conn, wanted=at_board) if at_board else ():

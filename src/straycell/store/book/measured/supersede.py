@@ -6,7 +6,7 @@ from dataclasses import replace
 from straycell.errors import BadData, UsageFault
 from straycell.keys import NEW, RecordKey
 from straycell.readings import KINDS, Mistake, Quantity
-from straycell.store.book.measured.readings import Item, insert_items, reading, require_places
+from straycell.store.book.measured.readings import Item, insert_items, reading, require_fit
 from straycell.store.book.stock import cells
 from straycell.store.schema.tables import SUPERSESSION
 from straycell.store.schema.validation import require_because
@@ -46,7 +46,7 @@ def supersede(
         )
     right = _right_cell(pen, old, kind, right_cell)
     placed = [] if undone else _placed(old, kind, right, replacements)
-    require_places(pen.conn, placed)
+    require_fit(pen.conn, placed)
     codes = [old.cell, *([right] if right else [])]
     # Both cells are named in the event: the value left one history and entered another.
     detail = {

@@ -214,7 +214,13 @@ def withdraw_cell(pen: Pen, code: str, because: str) -> Cell:
         )
         raise BadData(
             f"cell {code} has {what} on record, so there is such a cell",
-            "if they are of another cell: straycell reading supersede ID --mistake wrong-cell --because TEXT",
+            "if they are of another cell: straycell "
+            + (
+                "reading supersede ID --mistake wrong-cell"
+                if count
+                else f"incident withdraw {code} --right-cell CODE"
+            )
+            + " --because TEXT",
         )
     return _say_stage(pen, old, Stage.WITHDRAWN, "cell-withdrawn", reason)
 

@@ -16,6 +16,7 @@ from straycell.store.book.names import shown
 from straycell.store.book.records import Comparison
 from straycell.store.book.stock import boxes, cells
 from straycell.store.book.use import builds, handovers
+from straycell.store.book.use.incidents import add_upsets
 from straycell.store.column_values import day_text, from_us, opt_day
 from straycell.store.schema.tables import EVENT, METER, METER_COMPARISON, SUPERSESSION
 from straycell.store.schema.validation import require_because
@@ -144,7 +145,7 @@ def withdraw_faulty(
     meters.take_back_chargers(pen, floats, METER_FAULT, reason, event_id)
     # Whatever was decided by a wrong meter was decided blindly: those cells start over.
     if codes:
-        builds.add_upsets(pen, codes, METER_FAULT, severe=False, event_id=event_id)
+        add_upsets(pen, codes, METER_FAULT, severe=False, event_id=event_id)
     pen.kin |= siblings.siblings_of(pen.conn, codes)
     return wrong, floats
 

@@ -1,10 +1,11 @@
 """Builds: cells promised to a project, built in, given back. A cell is in one live build at most."""
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import Any
 
 from sqlalchemy import Connection, Row, func, select
 
+from straycell.acceptance import judge
 from straycell.acceptance.evidence import DISMANTLED
 from straycell.acceptance.permission import FREE, least_outcome, permission
 from straycell.builds import Build, BuildState, GroupVoltage, Inspection
@@ -18,6 +19,7 @@ from straycell.store.book.records import ProjectState
 from straycell.store.book.register import put
 from straycell.store.book.stock import cells
 from straycell.store.book.use import projects
+from straycell.store.book.use.incidents import add_upsets
 from straycell.store.column_values import from_us, opt_time
 from straycell.store.schema.tables import (
     BUILD,
@@ -26,13 +28,10 @@ from straycell.store.schema.tables import (
     GROUP_VOLTAGE,
     METER,
     PROJECT,
-    UPSET,
 )
 from straycell.store.schema.validation import require_because
-from straycell.store.session import Pen, among, insert_many
-from straycell.store.verdicts import siblings
+from straycell.store.session import Pen, among
 from straycell.store.verdicts.evidence import evidences
-from straycell.store.verdicts.recorded import judge
 
 # --- looking ---------------------------------------------------------------------------------------
 
@@ -300,7 +299,7 @@ def project_of(conn: Connection, code: str) -> str | None:
     return projects_of(conn, [code]).get(code)
 
 
-# --- discards and incidents ------------------------------------------------------------------------
+# --- discards ---------------------------------------------------------------------------------------
 
 
 def condemn_all(pen: Pen, whys: Mapping[str, str]) -> None:
@@ -359,26 +358,3 @@ def discard(pen: Pen, code: str, because: str) -> str | None:
         free_lost(pen, [code])
     pen.touched.add(code)
     return holder
-
-
-def add_upsets(pen: Pen, codes: Iterable[str], kind: str, *, severe: bool, event_id: int) -> None:
-    """Something happened to these cells; their verdicts follow."""
-    listed = list(dict.fromkeys(codes))
-    common = {"kind": kind, "at_us": pen.now_us, "severe": severe, "event_id": event_id}
-    insert_many(pen.conn, UPSET, pen.keyed({"code": code, **common} for code in listed))
-    pen.touched.update(listed)
-    # An incident like venting is a sign for the whole pack; a drop is not.
-    if kind in siblings.seen_as():
-        pen.kin |= siblings.siblings_of(pen.conn, listed)
-
-
-def add_incident(pen: Pen, kind: str, codes: Sequence[str], note: str = "", severe: bool = False) -> int:
-    """Record an incident; returns its number. Raises BadData without a kind or a cell."""
-    if not kind.strip() or not codes:
-        raise BadData(
-            "an incident needs a kind and the cells it happened to", "see: straycell incident add --help"
-        )
-    cells.require_here(pen.conn, codes)
-    event_id = pen.event("incident", codes, subject=kind, detail={"severe": severe}, because=note)
-    add_upsets(pen, codes, kind, severe=severe, event_id=event_id)
-    return event_id

@@ -5,7 +5,7 @@ from datetime import datetime
 
 from sqlalchemy import Connection, func, select
 
-from straycell.acceptance import RuleSet
+from straycell.acceptance import RuleSet, judge
 from straycell.cells import Stage
 from straycell.errors import BadData
 from straycell.keys import RecordKey, key_of
@@ -20,7 +20,6 @@ from straycell.store.column_values import from_json, from_us, opt_time
 from straycell.store.schema.tables import BUILD, BUILD_CELL, CELL, EVENT, EVENT_CELL, HANDOVER, HANDOVER_CELL
 from straycell.store.session import Pen, grouped, insert_many
 from straycell.store.verdicts.evidence import evidences
-from straycell.store.verdicts.recorded import judge
 
 _CONDEMNING = ("condemned", "discarded")
 

@@ -1,10 +1,13 @@
-"""Values on the command line: quantities with their unit, times, words of a list, whole numbers, texts.
+"""Values on the command line: quantities with their unit, times, words of a list, whole numbers, texts, switches; and the
+options of a command made from the table of what can be recorded (`readings.fields`).
 
 A word that is not a choice and a count that is none are wrong usage (UsageFault, exit 2), as is the shape of the line
 itself, which is click's business. A quantity, a time or a text that cannot be taken is BadData (exit 3).
 """
 
-from collections.abc import Callable, Sequence
+import inspect
+from collections.abc import Callable, Iterable, Sequence
+from datetime import date
 from enum import StrEnum
 from typing import Annotated, Any
 
@@ -16,12 +19,28 @@ from straycell.cli.app import clock
 from straycell.errors import BadData, UsageFault
 from straycell.keys import typed_key
 from straycell.quantities import Dimension, Window, parse_quantity
+from straycell.readings import Field
 from straycell.typed import Word, parse_day, parse_line, parse_time
 
 
 def _parsed(flag: str, parse: Callable[[str], Any], metavar: str, text: str) -> Any:
     """An option whose value is what `parse` makes of its word."""
     return typer.Option(flag, parser=parse, metavar=metavar, help=text, show_default=False)
+
+
+def flag(name: str, text: str) -> Any:
+    """A switch, which takes no value."""
+    return typer.Option(name, help=text)
+
+
+def option(name: str, text: str, *, metavar: str) -> Any:
+    """An option whose value is taken as it is typed: a file, or several words."""
+    return typer.Option(name, metavar=metavar, help=text, show_default=False)
+
+
+def argument(metavar: str, text: str) -> Any:
+    """A place on the line that takes a word as it is typed."""
+    return typer.Argument(metavar=metavar, help=text, show_default=False)
 
 
 def quantity(
@@ -152,6 +171,8 @@ def limit_wh_option() -> Any:
 CellArgument = Annotated[str, text_argument("CODE", "The cell.")]
 OwnNameArgument = Annotated[str, text_argument("NAME", "What you call it.")]
 BecauseOption = Annotated[str, text_option("--because", "Why; it stays in the history.")]
+# The codes behind the first one of `--cells A B C`: an option takes one word.
+MoreCodes = Annotated[list[str] | None, typer.Argument(hidden=True, metavar="[CODE]...")]
 # Which cells a command is about: codes, all of a box, all of a tear-down.
 CodesArgument = Annotated[
     list[str] | None,
@@ -161,3 +182,62 @@ BoxOption = Annotated[str | None, text_option("--box", "All cells of this box.",
 TeardownOption = Annotated[
     str | None, text_option("--teardown", "All cells out of this tear-down.", metavar="CODE")
 ]
+
+
+# --- options made from the table of fields
+
+
+def takes(
+    fields: Iterable[Field], *, needed: Iterable[str] = ()
+) -> Callable[[Callable[..., None]], Callable[..., None]]:
+    """Give a command that ends in `**said` an option for each field; it is called with those that were given.
+
+    They are before the command's own options in `--help`. `needed` are the names it cannot do without.
+    """
+    # One table of fields: an option, a CSV column and a note of one thing cannot drift apart.
+    options = [_parameter(field, needed=field.name in needed) for field in fields]
+
+    def dressed(command: Callable[..., None]) -> Callable[..., None]:
+        def run(**given: Any) -> None:
+            said = {option.name: given.pop(option.name) for option in options}
+            command(**given, **{name: value for name, value in said.items() if value not in (None, [])})
+
+        own = [
+            p
+            for p in inspect.signature(command, eval_str=True).parameters.values()
+            if p.kind != p.VAR_KEYWORD
+        ]
+        # inspect.Signature takes no parameter without a default after one that has it.
+        required = [p for p in (*own, *options) if p.default is p.empty]
+        optional = [p for p in (*options, *own) if p.default is not p.empty]
+        run.__doc__, run.__name__ = command.__doc__, command.__name__
+        run.__signature__ = inspect.Signature([*required, *optional])  # type: ignore[attr-defined]
+        return run
+
+    return dressed
+
+
+def _parameter(field: Field, *, needed: bool) -> inspect.Parameter:
+    kind: Any = list[Look] if field.kind is Look else field.kind if isinstance(field.kind, type) else float
+    default = inspect.Parameter.empty if needed else None
+    return inspect.Parameter(
+        field.name,
+        inspect.Parameter.POSITIONAL_OR_KEYWORD,
+        default=default,
+        annotation=Annotated[kind if needed else kind | None, _option(field)],
+    )
+
+
+def _option(field: Field) -> Any:
+    if field.dimension is not None:
+        return quantity(field.option, field.dimension, field.help, window=field.typed, example=field.example)
+    if field.kind is bool:
+        no = "" if field.note else f"/--no-{field.option.removeprefix('--')}"
+        return typer.Option(f"{field.option}{no}", help=field.help, show_default=False)
+    if field.kind is date:
+        return day_option(field.option, field.help)
+    if field.kind is int and field.typed is not None:
+        return whole(field.option, field.help, low=int(field.typed.low), high=int(field.typed.high))
+    if isinstance(field.kind, type) and issubclass(field.kind, StrEnum):
+        return word(field.option, field.kind, field.help)
+    return text_option(field.option, field.help, metavar=field.example or "TEXT")

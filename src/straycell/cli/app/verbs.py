@@ -86,15 +86,11 @@ class Verb(TyperCommand):
 
 def examples_of(path: Sequence[str]) -> list[str]:
     """The example lines of a command, without the program's name; none for an unknown one."""
-    found: Any = _examples()
+    # Kept in one file of their own: examples scattered over docstrings would rot unseen.
+    found: Any = shipped_table("cli/app/examples.toml")
     for word in path:
         found = found.get(word, {}) if isinstance(found, dict) else {}
     return list(found) if isinstance(found, list) else []
-
-
-def _examples() -> dict[str, Any]:
-    # Kept in one file of their own: examples scattered over docstrings would rot unseen.
-    return shipped_table("cli/app/examples.toml")
 
 
 _UNBROKEN = "\N{NON-BREAKING HYPHEN}"
@@ -107,14 +103,10 @@ def _is_argument(param: Any) -> bool:
 
 
 def _usage_word(param: Any) -> str:
-    word = bare_metavar(str(param.metavar or param.name.upper()))
+    # `CODE` of `[CODE]...`: what brackets and dots say follows from the argument itself.
+    word = str(param.metavar or param.name.upper()).strip("[].")
     many = "..." if param.nargs != 1 else ""
     return f"{word}{many}" if param.required else f"[{word}{many}]"
-
-
-def bare_metavar(metavar: str) -> str:
-    """`CODE` of `[CODE]...`: what brackets and dots say follows from the argument itself."""
-    return metavar.strip("[].")
 
 
 class _App(typer.Typer):

@@ -1,6 +1,6 @@
 """The table of nouns: one line a file. The order is the flow, and the order of `straycell --help`."""
 
-from straycell.cli.app.grammar.verbs import Noun
+from straycell.cli.app.verbs import Noun
 
 _IN, _OUT, _USE, _KEEP = "Taking in and measuring", "Judging and parting", "Giving second work", "Keeping"
 _FOLDERS = {_IN: "nouns.take.", _OUT: "nouns.judge.", _USE: "nouns.use.", _KEEP: "nouns.keep."}

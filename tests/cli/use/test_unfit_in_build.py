@@ -1,0 +1,56 @@
+"""A cell that must not stay in its device is marked wherever the build is shown, in words, and in JSON."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+from pathlib import Path
+
+import pytest
+from tests.cli.bench import Bench
+from tests.sample.conftest import Built, built  # noqa: F401
+
+NAME = "greenhouse vent opener"
+
+
+@pytest.fixture
+def device(built: Built, tmp_path: Path) -> Bench:  # noqa: F811
+    """The workshop with one finished device."""
+    bench = Bench(tmp_path / "shop.sqlite", built.sample.now.isoformat())
+    bench.begin_with(built.path)
+    bench.prepare(f"build reserve '{NAME}'")
+    bench.prepare(f"build finish '{NAME}' --yes")
+    bench.now = (datetime.fromisoformat(bench.now) + timedelta(days=1)).isoformat()
+    return bench
+
+
+def test_a_sound_device_bears_no_mark(device: Bench) -> None:
+    """Neither word nor line."""
+    shown = device.do(f"project show '{NAME}'")
+    assert len(shown["cells"]) == 1 and shown["unfit"] == []
+    for line in ("build list", f"project show '{NAME}'"):
+        answer = device.run(line)
+        assert "DISCARD" not in answer.out and "stop using" not in answer.err
+
+
+@pytest.mark.parametrize(
+    ("happened", "word"),
+    [
+        ("discard {code} --because 'it hisses'", "discard"),
+        ("incident add --kind fire {code}", "discard"),
+        ("incident add --kind drop {code}", "hold"),
+    ],
+)
+def test_a_harmed_cell_is_marked_in_its_device(device: Bench, happened: str, word: str) -> None:
+    """Behind its code, with the reason and what to do; with --json and --quiet the lines on stderr stay."""
+    (code,) = device.do(f"project show '{NAME}'")["cells"]
+    device.do(happened.format(code=code))
+    for line in ("build list", f"project show '{NAME}'"):
+        answer = device.run(line)
+        assert f"{code} ({word.upper()})" in answer.out
+        for more in ("", " --json", " --quiet"):
+            err = device.run(line + more).err
+            assert f"{code} is {word.upper()}" in err and "stop using that" in err
+    (build,) = (b for b in device.do("build list") if b["project"] == NAME)
+    for unfit in (build["unfit"], device.do(f"project show '{NAME}'")["unfit"]):
+        assert [(each["code"], each["outcome"]) for each in unfit] == [(code, word)]
+        assert unfit[0]["why"]
