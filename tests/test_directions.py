@@ -37,7 +37,7 @@ readings:    errors quantities cells meters keys
 traces:      errors files quantities cells meters readings physics keys
 physics:     errors shipped quantities safe_side cells
 acceptance:  errors shipped plain_text files quantities safe_side teardowns cells markings meters readings physics keys
-labels:      errors files quantities teardowns cells meters readings acceptance keys
+labels:      errors shipped files quantities teardowns cells meters readings acceptance keys
 projects:    errors plain_text files quantities cells physics
 matching:    errors shipped quantities safe_side cells meters readings physics acceptance projects keys
 pictures:    errors quantities cells acceptance physics traces

@@ -21,6 +21,7 @@ from tests.readme_walk import (
     steps,
     table_place,
 )
+from tests.sample.sample_store import built_already
 
 from straycell.cli.app.noun_table import NOUNS
 
@@ -73,11 +74,14 @@ def set_up(marker: str) -> str:
 
 
 @pytest.mark.skipif(find_spec("pty") is None, reason="the guided evening needs pseudo-terminals")
-def test_every_command_of_the_walk_prints_what_the_readme_shows(tmp_path: Path) -> None:
+def test_every_command_of_the_walk_prints_what_the_readme_shows(
+    tmp_path: Path, tmp_path_factory: pytest.TempPathFactory
+) -> None:
     """One after the other, in a folder of its own, against the sample workshop."""
     walk, wrong = Walk(tmp_path), []
     for step in steps(LINES):
-        printed = walk.do(step)
+        with built_already(tmp_path_factory):
+            printed = walk.do(step)
         if not agree(step.shown, printed):
             diff = unified_diff(step.shown, printed, "README", "printed", lineterm="")
             wrong.append("\n".join([f"README line {step.start + 1}: {step.text}", *diff]))

@@ -83,7 +83,7 @@ def test_what_a_person_reads_is_two_figures_on_the_safe_side(
     for line in answer.advice:
         for q in re.findall(r"set the charger to ([\d.]+ m?A) or less", line):
             told_a = parse_quantity(q, Dimension.CURRENT)
-            assert told_a <= may_a and figures_of(told_a) <= 2
+            assert told_a <= may_a * (1 + 1e-9) and figures_of(told_a) <= 2
 
 
 def figures_of(value: float) -> int:

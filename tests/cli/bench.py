@@ -64,11 +64,24 @@ _PREPARED: dict[tuple[str, ...], Prepared] = {}
 class Bench:
     """Runs command lines in this process; `now` moves when a test says so."""
 
-    store: Path
+    path: Path
     now: str = START
     env: dict[str, str] = field(default_factory=dict)
     _trail: tuple[str, ...] = ()
     _left: tuple[int, int] | None = None
+    _owed: bytes | None = None
+
+    @property
+    def store(self) -> Path:
+        """The file. What lines prepared one after the other left is written when somebody asks for it, not before."""
+        if self._owed is not None:
+            self.path.write_bytes(zlib.decompress(self._owed))
+            self._owed, self._left = None, self._state()
+        return self.path
+
+    @store.setter
+    def store(self, path: Path) -> None:
+        self.path, self._owed = path, None
 
     def prepare(self, line: str) -> Any:
         """`do` for what a test starts from: typed once in a run, after that the store it left is copied.
@@ -85,8 +98,7 @@ class Bench:
             document = self.do(line)
             _PREPARED[self._trail] = Prepared(document, zlib.compress(self.store.read_bytes(), 1))
         else:
-            document = known.document
-            self.store.write_bytes(zlib.decompress(known.store))
+            document, self._owed = known.document, known.store
         self._left = self._state()
         return deepcopy(document)
 
@@ -97,9 +109,9 @@ class Bench:
 
     def _state(self) -> tuple[int, int] | None:
         """Tells whether somebody else has written."""
-        if not self.store.exists():
+        if not self.path.exists():
             return None
-        found = self.store.stat()
+        found = self.path.stat()
         return found.st_mtime_ns, found.st_size
 
     def run(self, line: str | list[str]) -> Answer:

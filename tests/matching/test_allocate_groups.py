@@ -106,6 +106,22 @@ def test_without_time_the_plan_stays_and_the_bounds_stay_true() -> None:
     assert hasty.weight_bounds >= patient.weights
 
 
+def test_a_bound_proven_beside_a_tier_at_its_best_proves_nothing_where_that_tier_is_not() -> None:
+    """One cell that two want: nothing was left for the lesser one while the heavier had it, which it has not."""
+    offers, demands = [offer(2000, 50)], [demand((1, 1, 1), 1000, 100, weight) for weight in (100, 1)]
+    market, tiers = market_of(offers, demands), tiers_of({0: 100, 1: 1})
+    model = group_model(market, [0, 1], 1.5, time.monotonic(), 0)
+    assert model is not None
+    assert refined(model, tiers, Plan({}, [0, 0], 0, [1, 0], 0), 0.0).weight_bounds == [1, 1]
+
+
+def test_a_demand_of_two_kinds_is_served_once() -> None:
+    """Two pairs on the shelf, one of each kind, of just what is asked for, so that nothing but the rule speaks against both."""
+    offers = [offer(2000, 50, kind=kind) for kind in "aabb"]
+    plan = nothing_known(offers, [demand((1, 2, 1), 2000, 100, 1, kind=["a", "b"])], 1.5)
+    assert (len(plan.assignment[0]), plan.weights) == (2, [1])
+
+
 def test_the_exact_model_repeats_to_the_cell() -> None:
     """The same question has the same answer."""
     offers, demands = stock(40, 5, 8)

@@ -381,6 +381,26 @@ def test_a_cell_that_is_warm_in_its_device_is_taken_out(surroundings_c: float, a
     assert ("in-device" in {item.kind.id for item in found}) is asked
 
 
+@pytest.mark.parametrize(
+    ("bench", "rule", "asked"),
+    [
+        (good(peak=34.0), "warming", True),
+        # The device emptied it, which no opening mends.
+        (stored().rest(2.9, 30.0), "rest-voltage", False),
+    ],
+)
+def test_a_cell_that_became_warm_on_charge_is_taken_out_and_one_that_was_emptied_is_not(
+    bench: Bench, rule: str, asked: bool
+) -> None:
+    lamp = Build(key_of("A-90"), "lamp", BuildState.FINISHED, ((CODES[0],),), "", day(21.0), day(21.0))
+    cell = kept(bench, 31.0, build="lamp", stage=Stage.INSTALLED)
+    alone = tuple(r for r in cell.verdict.reasons if r.rule == rule)
+    assert [r.ceiling for r in alone] == [Outcome.HOLD]
+    cell = replace(cell, verdict=replace(cell.verdict, outcome=Outcome.HOLD, reasons=alone))
+    found = survey(household(cell, at=31.0, builds=(lamp,)))
+    assert ("in-device" in {item.kind.id for item in found}) is asked
+
+
 def test_a_cell_that_has_left_is_silent() -> None:
     """Handed over: nothing is due any more."""
     assert due(good(look=(Look.SWOLLEN,)), at=500.0, stage=Stage.HANDED_OVER, condemned=4.0) == {}

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
+from unittest import mock
 
 import pytest
 from tests.once import Once, made_once
@@ -22,3 +26,14 @@ def sample_store(factory: pytest.TempPathFactory) -> Path:
 def build(folder: Path) -> None:
     """Build it in `folder`."""
     build_sample(folder / NAME, load_rules())
+
+
+@contextmanager
+def built_already(factory: pytest.TempPathFactory) -> Iterator[None]:
+    """`demo` gets a copy: another run of it builds its own, and that gives the same rows (test_sample_building)."""
+
+    def copied(path: Path, rules: object, sample: object) -> None:
+        shutil.copyfile(sample_store(factory), path)
+
+    with mock.patch("straycell.store.sample.build.build_sample", copied):
+        yield

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import os
-import shutil
 import subprocess
 import sys
 import tempfile
@@ -15,7 +14,7 @@ from unittest import mock
 import pypdfium2
 import pytest
 from tests.cli.bench import Answer, Bench
-from tests.sample.sample_store import sample_store
+from tests.sample.sample_store import built_already
 
 from straycell.acceptance import load_rules
 from straycell.cells import Stage
@@ -35,14 +34,10 @@ def kept(tmp_path_factory: pytest.TempPathFactory) -> tuple[Bench, Path, Answer]
     bench = Bench(folder / "mine.sqlite", now=NOW)
     file = folder / "shop.sqlite"
 
-    def copied(path: Path, rules: object, sample: object) -> None:
-        shutil.copyfile(sample_store(tmp_path_factory), path)
-
-    # The other run here builds it anew; and the same text gives the same rows each time (test_sample_building).
     (folder / "bin").mkdir()
     (folder / "bin" / "activate").touch()
     with (
-        mock.patch("straycell.store.sample.build.build_sample", copied),
+        built_already(tmp_path_factory),
         mock.patch.dict(os.environ, {"PATH": str(folder)}),
         mock.patch.object(sys, "prefix", str(folder)),
     ):

@@ -59,10 +59,12 @@ GRADING: tuple[Rule, ...] = (
     first_day.first_day,
     capacity.capacity,
     plausible.over_rating,
+    plausible.next_to_none,
     plausible.resistances,
     resistance.resistance,
     leakage.self_discharge,
     leakage.worst_stretch,
+    leakage.ran_short,
     shelf.strange_fall,
 )
 
@@ -229,13 +231,12 @@ def _as_reason(case: Case, finding: Finding) -> Reason:
         finding.unit,
         finding.safety,
         finding.source,
-        _newest_record(case, finding),
-        finding.at,
-        None,
-        shelf.todo(case) if on_shelf else None,
-        case.now if on_shelf else None,
-        True,
-        finding.recorded,
+        reading=_newest_record(case, finding),
+        at=finding.at,
+        todo=shelf.todo(case) if on_shelf else None,
+        earliest=case.now if on_shelf else None,
+        finding=True,
+        recorded=finding.recorded,
     )
 
 

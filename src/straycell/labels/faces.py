@@ -8,9 +8,10 @@ import unicodedata
 from collections.abc import Iterator
 from dataclasses import fields, is_dataclass
 from functools import lru_cache
-from importlib import resources
 from pathlib import Path
 from typing import Any
+
+from straycell.shipped import PACKAGE
 
 CODE_ADVANCE = 0.602
 """Width of any letter of the code face over the size (hmtx table)."""
@@ -24,7 +25,7 @@ def face_name(bold: bool, mono: bool = False) -> str:
 
 def face_file(name: str) -> Path:
     """The font file of `text`, `text-bold` or `code`."""
-    return Path(str(resources.files("straycell.labels") / "fonts" / _FILES[name]))
+    return PACKAGE / "labels/fonts" / _FILES[name]
 
 
 @lru_cache(maxsize=4)

@@ -8,10 +8,10 @@ from bisect import bisect_left
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
-from importlib import resources
 from itertools import pairwise
 
 from straycell.cells import Chemistry
+from straycell.shipped import PACKAGE
 
 
 def interpolate(x: float, xs: Sequence[float], ys: Sequence[float]) -> float:
@@ -70,8 +70,7 @@ class OcvCurve:
 @lru_cache(maxsize=1)
 def all_curves() -> tuple[OcvCurve, ...]:
     """Every shipped set, ordered by name."""
-    folder = resources.files("straycell.physics").joinpath("curves")
-    files = sorted((f for f in folder.iterdir() if f.name.startswith("ocv_")), key=lambda f: f.name)
+    files = sorted((PACKAGE / "physics/curves").glob("ocv_*"))
     return tuple(_read(f.read_text(encoding="utf-8")) for f in files)
 
 

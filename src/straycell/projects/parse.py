@@ -4,8 +4,9 @@ What is written stands on its own and reads back as the same project.
 """
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
+from typing import Any, NamedTuple
 
 from straycell.cells import Chemistry, Form
 from straycell.errors import BadData
@@ -38,6 +39,42 @@ _CHEMISTRIES = {str(c): "" for c in Chemistry} | {
     "primary": "is not rechargeable and is never matched",
     "unknown": "is never matched: such a cell is on hold",
 }
+
+
+class Entry(NamedTuple):
+    """A quantity of a project's file: its key, the field that it fills, an example, and what it may be.
+
+    A voltage `of_string` may be as high as the cells in series make it.
+    """
+
+    key: str
+    field: str
+    dimension: Dimension
+    example: str
+    window: Window | None = None
+    of_string: bool = False
+
+
+NEED = (
+    Entry("cutoff", "cutoff_v", Dimension.VOLTAGE, "3.2V", of_string=True),
+    Entry("temperature", "temperature_c", Dimension.TEMPERATURE, "20C", WORKPLACE),
+    Entry("peak_current", "peak_current_a", Dimension.CURRENT, "0.5A", Window(0.0, 1000.0, "a peak")),
+)
+CHARGE = (
+    Entry("current", "current_a", Dimension.CURRENT, "250mA", Window(0.0, 500.0, "a charger")),
+    Entry("programming_resistor", "programming_resistor_ohm", Dimension.RESISTANCE, "4.7kohm"),
+    Entry("voltage", "voltage_v", Dimension.VOLTAGE, "4.20V", of_string=True),
+    Entry("measured_float", "measured_float_v", Dimension.VOLTAGE, "4.18V", of_string=True),
+    Entry("supply", "supply_v", Dimension.VOLTAGE, "5V"),
+    Entry("supply_limit", "supply_limit_a", Dimension.CURRENT, "0.5A"),
+    Entry("supply_rated", "supply_rated_v", Dimension.VOLTAGE, "24V"),
+    Entry("temperature", "temperature_c", Dimension.TEMPERATURE, "20C", WORKPLACE),
+)
+PROTECTION = (
+    Entry("cutoff", "cutoff_v", Dimension.VOLTAGE, "2.4V", of_string=True),
+    Entry("trip_current", "trip_current_a", Dimension.CURRENT, "3A"),
+    Entry("transistor_resistance", "transistor_ohm", Dimension.RESISTANCE, "25mohm"),
+)
 
 
 def read_project_file(path: Path) -> tuple[Project, str]:
@@ -116,21 +153,32 @@ def _string_window(pack: PackShape) -> Window:
     return Window(0.0, CELL_WINDOWS[Dimension.VOLTAGE].high * cells, of)
 
 
+def _quantities(section: Section, entries: Sequence[Entry], pack: PackShape) -> dict[str, Any]:
+    """What the file says of these, by field, in base units."""
+    # The window grows with the string: 6.4 V is a slip for one cell and right for two.
+    string = _string_window(pack)
+    found = {
+        each.field: section.quantity(
+            each.key,
+            each.dimension,
+            each.example,
+            window=string if each.of_string else each.window,
+            above_zero=each.dimension is not Dimension.TEMPERATURE,
+        )
+        for each in entries
+    }
+    return {name: value for name, value in found.items() if value is not None}
+
+
 def _need(section: Section, pack: PackShape) -> Need | None:
     runtime_s = section.quantity("runtime", Dimension.DURATION, "48h", window=LONGEST_RUN)
-    # The window grows with the string: 6.4 V is a slip for one cell and right for two.
-    cutoff_v = section.quantity("cutoff", Dimension.VOLTAGE, "3.2V", window=_string_window(pack))
-    temperature_c = section.quantity(
-        "temperature", Dimension.TEMPERATURE, "20C", window=WORKPLACE, above_zero=False
-    )
-    peak_a = section.quantity("peak_current", Dimension.CURRENT, "0.5A", window=Window(0.0, 1000.0, "a peak"))
+    found = _quantities(section, NEED, pack)
     section.missing("runtime", 'say how long it must run on one charge, like runtime = "48h"')
     section.missing("cutoff", 'say at which voltage the device stops, like cutoff = "3.2V"')
     section.close()
-    if runtime_s is None or cutoff_v is None:
+    if runtime_s is None or "cutoff_v" not in found:
         return None
-    need = Need(runtime_s / 3600.0, cutoff_v, peak_current_a=peak_a)
-    return need if temperature_c is None else Need(need.runtime_h, cutoff_v, temperature_c, peak_a)
+    return Need(runtime_s / 3600.0, **found)
 
 
 def _check_peak(sheet: Sheet, current_a: float, peak_a: float) -> None:
@@ -166,22 +214,7 @@ def _in_line(section: Section, key: str) -> int | None:
 
 
 def _charge(section: Section, pack: PackShape) -> ChargeSpec:
-    string = _string_window(pack)
-    charge = ChargeSpec(
-        current_a=section.quantity(
-            "current", Dimension.CURRENT, "250mA", window=Window(0.0, 500.0, "a charger")
-        ),
-        programming_resistor_ohm=section.quantity("programming_resistor", Dimension.RESISTANCE, "4.7kohm"),
-        voltage_v=section.quantity("voltage", Dimension.VOLTAGE, "4.20V", window=string),
-        tolerance=section.share("tolerance"),
-        measured_float_v=section.quantity("measured_float", Dimension.VOLTAGE, "4.18V", window=string),
-        supply_v=section.quantity("supply", Dimension.VOLTAGE, "5V"),
-        supply_limit_a=section.quantity("supply_limit", Dimension.CURRENT, "0.5A"),
-        supply_rated_v=section.quantity("supply_rated", Dimension.VOLTAGE, "24V"),
-        temperature_c=section.quantity(
-            "temperature", Dimension.TEMPERATURE, "20C", window=WORKPLACE, above_zero=False
-        ),
-    )
+    charge = ChargeSpec(tolerance=section.share("tolerance"), **_quantities(section, CHARGE, pack))
     # Either setting alone says what the charger gives; both could contradict each other.
     given = [key for key in ("current", "programming_resistor") if key in section]
     if len(given) != 1:
@@ -194,20 +227,15 @@ def _charge(section: Section, pack: PackShape) -> ChargeSpec:
 def _protection(section: Section, pack: PackShape) -> Protection:
     fitted = section.flag("fitted")
     per_cell, balancing = section.flag("per_cell"), section.flag("balancing")
-    window = _string_window(PackShape() if per_cell else pack)
-    cutoff_v = section.quantity("cutoff", Dimension.VOLTAGE, "2.4V", window=window)
-    trip_a = section.quantity("trip_current", Dimension.CURRENT, "3A")
-    ohm = section.quantity("transistor_resistance", Dimension.RESISTANCE, "25mohm")
+    found = _quantities(section, PROTECTION, PackShape() if per_cell else pack)
     # The trip current follows from the transistors' resistance: two statements could contradict each other.
-    if trip_a is not None and ohm is not None:
+    if found.keys() >= {"trip_current_a", "transistor_ohm"}:
         section.fault("", "has both a trip current and a transistor's resistance", "give one of them")
     choices = f"choose from: {', '.join(SENSING)}"
     sensing = section.checked("sensing", lambda v: v in SENSING, "is not known", choices)
     section.missing("fitted", "write fitted = true once the protection is in the device, else fitted = false")
     section.close()
-    return Protection(
-        bool(fitted), bool(per_cell), bool(balancing), cutoff_v, trip_a, ohm, str(sensing or "")
-    )
+    return Protection(bool(fitted), bool(per_cell), bool(balancing), sensing=str(sensing or ""), **found)
 
 
 def to_toml(project: Project) -> str:
@@ -217,15 +245,7 @@ def to_toml(project: Project) -> str:
     if project.due:
         lines.append(f"due = {project.due.isoformat()}")
     lines += _section("load", _load(project.load))
-    lines += _section(
-        "need",
-        {
-            "runtime": _q(need.runtime_h, "h"),
-            "cutoff": _q(need.cutoff_v, "V"),
-            "temperature": _q(need.temperature_c, "C"),
-            "peak_current": _q(need.peak_current_a, "A"),
-        },
-    )
+    lines += _section("need", {"runtime": _q(need.runtime_h, "h"), **_written(NEED, need)})
     lines += _section(
         "pack",
         {
@@ -236,25 +256,13 @@ def to_toml(project: Project) -> str:
         },
     )
     if charge:
-        entries = {
-            "current": _q(charge.current_a, "A"),
-            "programming_resistor": _q(charge.programming_resistor_ohm, "ohm"),
-            "voltage": _q(charge.voltage_v, "V"),
-            "tolerance": repr(charge.tolerance) if charge.tolerance is not None else None,
-            "measured_float": _q(charge.measured_float_v, "V"),
-            "supply": _q(charge.supply_v, "V"),
-            "supply_limit": _q(charge.supply_limit_a, "A"),
-            "supply_rated": _q(charge.supply_rated_v, "V"),
-            "temperature": _q(charge.temperature_c, "C"),
-        }
-        lines += _section("charge", entries)
+        share = None if charge.tolerance is None else repr(charge.tolerance)
+        lines += _section("charge", {**_written(CHARGE, charge), "tolerance": share})
     entries = {
         "fitted": _flag(protection.fitted),
         "per_cell": _flag(protection.per_cell),
         "balancing": _flag(protection.balancing),
-        "cutoff": _q(protection.cutoff_v, "V"),
-        "trip_current": _q(protection.trip_current_a, "A"),
-        "transistor_resistance": _q(protection.transistor_ohm, "ohm"),
+        **_written(PROTECTION, protection),
         "sensing": _text(protection.sensing) if protection.sensing else None,
     }
     return "\n".join(lines + _section("protection", entries)) + "\n"
@@ -286,6 +294,10 @@ def _section(name: str, entries: Mapping[str, str | None]) -> list[str]:
 def _q(value: float | None, unit: str) -> str | None:
     # repr keeps every bit, so that the text reads back as the same project.
     return None if value is None else f'"{value!r}{unit}"'
+
+
+def _written(entries: Sequence[Entry], item: Need | ChargeSpec | Protection) -> dict[str, str | None]:
+    return {each.key: _q(getattr(item, each.field), each.dimension.base) for each in entries}
 
 
 def _flag(value: bool) -> str:

@@ -8,6 +8,7 @@ from straycell.safety.cautions import (
     all_cautions,
     cautions_for,
     cautions_for_all,
+    laying_away,
     spoken_cautions,
 )
 
@@ -19,5 +20,6 @@ __all__ = [
     "all_cautions",
     "cautions_for",
     "cautions_for_all",
+    "laying_away",
     "spoken_cautions",
 ]

@@ -10,7 +10,7 @@ from functools import lru_cache
 from typing import Any
 
 from straycell.acceptance.grounds import Ground
-from straycell.cells import CellFacts, Chemistry, Form
+from straycell.cells import CellFacts, Chemistry, Form, Stage
 from straycell.shipped import shipped_table
 
 
@@ -36,6 +36,13 @@ class Step(StrEnum):
     BUILD = "build"
     DISMANTLE = "dismantle"
     HANDOVER = "handover"
+
+
+def laying_away(stages: Iterable[Stage]) -> list[Step]:
+    """What putting cells into a box is: one that is out of use is kept apart, and never measured every three months."""
+    return [
+        *dict.fromkeys(Step.DISCARD if stage is Stage.CONDEMNED else Step.STORING for stage in stages)
+    ] or [Step.STORING]
 
 
 Kind = StrEnum("Kind", "DANGER ADVICE")

@@ -137,6 +137,7 @@ class Writer(Reader):
     finish = _writes(builds.finish, settled=True)
     inspect_groups = _writes(builds.inspect)
     dismantle = _writes(builds.dismantle)
+    record_run = _writes(builds.record_run)
     discard = _writes(builds.discard)
     add_incident = _writes(incidents.add_incident)
     withdraw_incident = _writes(incidents.withdraw_incident)

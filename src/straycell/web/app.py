@@ -2,8 +2,6 @@
 
 from collections.abc import Callable
 from http import HTTPStatus
-from importlib import resources
-from pathlib import Path
 
 from fastapi import FastAPI
 from fastapi.exceptions import RequestValidationError
@@ -14,6 +12,7 @@ from starlette.staticfiles import StaticFiles
 from starlette.types import ASGIApp
 
 from straycell.errors import StraycellError
+from straycell.shipped import PACKAGE
 from straycell.web import view
 from straycell.web.guard import Guard, TooLarge
 from straycell.web.routes import (
@@ -43,7 +42,7 @@ def make_site(settings: Settings, announce: Callable[[str], None]) -> tuple[Site
     site = Site(settings, announce)
     # No /docs of the framework: they load scripts from elsewhere.
     app = FastAPI(title="straycell bench page", docs_url=None, redoc_url=None, openapi_url=None)
-    folder = Path(str(resources.files("straycell.web"))) / "static"
+    folder = PACKAGE / "web/static"
     app.mount("/static", StaticFiles(directory=folder), name="static")
 
     @app.get("/worker.js")

@@ -9,10 +9,11 @@ import math
 from dataclasses import replace
 
 import pytest
-from tests.acceptance.bench import NMC, good, reason, reasons
+from tests.acceptance.bench import FINE, NMC, good, reason, reasons
 
 from straycell.acceptance import Outcome, Status
 from straycell.cells import CellFacts, Chemistry, Form
+from straycell.meters import Meter
 from straycell.readings import Method, Where
 
 
@@ -246,3 +247,25 @@ def test_what_is_far_too_high_in_a_short_pulse_is_so_all_the_more() -> None:
     for ohm, out in ((beyond(limit), True), (limit, False), (just_below(limit), False)):
         bench = good().resistance(ohm, 19.0, pulse_s=0.1)
         assert (bench.outcome() is Outcome.DISCARD) is out
+
+
+@pytest.mark.parametrize(
+    ("ohm", "method", "meter", "holds"),
+    [
+        (0.0005, Method.AC_1KHZ, FINE, True),
+        (0.0013, Method.AC_1KHZ, FINE, True),
+        (0.0015, Method.AC_1KHZ, FINE, False),  # with its U it may be 0.005 ohm Ah
+        (0.0022, Method.DC_PULSE, FINE, False),
+        (0.0005, Method.DC_PULSE, FINE, True),
+        (0.0005, Method.AC_1KHZ, None, False),  # good to 23 mohm: judged as that
+    ],
+)
+def test_less_resistance_than_any_cell_has_holds(
+    ohm: float, method: Method, meter: Meter | None, holds: bool
+) -> None:
+    """Leads that touch, or mohm typed as ohm / 1000: it passes no cell. 0.005 ohm Ah are 2 mohm at 2.5 Ah."""
+    bench = good(resistance=None).resistance(ohm, method=method, meter=meter)
+    assert bool(reasons(bench.verdict(), "resistance-least")) is holds
+    assert bench.outcome() is (Outcome.HOLD if holds else Outcome.PACK)
+    if holds:
+        assert bench.resistance(0.030, 19.0, method=method).outcome() is not Outcome.DISCARD

@@ -18,6 +18,7 @@ from straycell.acceptance.checks.pairs import estimate, make_pair, windows
 from straycell.acceptance.evidence import DISMANTLED, Upset
 from straycell.meters import Accuracy, Meter, Resolution, meter_like
 from straycell.physics.curves import OcvCurve, all_curves
+from straycell.readings import Quantity
 
 
 def lost(share: float, start: float = 4.180) -> float:
@@ -382,3 +383,44 @@ def test_what_a_device_took_out_between_two_runs_is_no_self_discharge() -> None:
     assert bench.outcome(63.0) is Outcome.DISCARD
     bench.more |= {"installed_at": (day(31.0),), "upsets": (Upset("dismantled", day(60.0)),)}
     assert not reasons(bench.verdict(63.0), "self-discharge-discard")
+
+
+@pytest.mark.parametrize(
+    ("ah", "at", "holds"),
+    [
+        (0.90, 19.0, True),
+        (2.10, 19.0, True),  # 12 % gone in 17 days
+        (2.20, 19.0, True),  # 8.3 %, with 7.3 % allowed
+        (2.22, 19.0, False),  # 7.5 %: within its U
+        (2.38, 19.0, False),
+        (0.90, 5.01, True),
+        (2.25, 5.01, True),
+        (2.29, 5.01, False),
+        (0.90, 4.99, False),  # in the first three days it tells what the cell holds, and is judged as that
+    ],
+)
+def test_a_run_that_gives_far_less_days_after_the_charge_holds(ah: float, at: float, holds: bool) -> None:
+    """2.40 Ah at once and 0.9 Ah 17 days after a charge: as a capacity a lower bound, as a loss a danger."""
+    bench = good().capacity(ah, at)
+    assert [r.rule for r in bench.verdict(21.0).reasons if r.rule == "first-day-run"] == [
+        "first-day-run"
+    ] * holds
+    if holds:
+        assert bench.outcome(21.0) is Outcome.HOLD and not bench.no_charge(21.0)
+        checked = bench.charge(22.0).rest(4.180, 23.2).rest(4.170, 38.3)
+        assert checked.outcome(39.0) is Outcome.PACK
+
+
+def test_what_was_taken_out_or_run_otherwise_explains_a_short_run() -> None:
+    """A let-down, a faster run, a colder one, one that was cut short."""
+    more: list[dict[str, Any]] = [
+        {"discharge_current_a": 2.0},
+        {"temperature_c": 5.0},
+        {"cutoff_v": 3.0},
+        {"at_least": True},
+        {"temperature_c": None},
+    ]
+    benches = [good().capacity(1.5, 19.0, **each) for each in more]
+    benches.append(good().read(Quantity.LET_DOWN, 18.5, 3.8).capacity(1.5, 19.0))
+    for bench in benches:
+        assert not [r for r in bench.verdict(21.0).reasons if r.rule == "first-day-run"]

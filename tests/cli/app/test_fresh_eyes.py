@@ -47,7 +47,7 @@ rules               limits
 cautions            the cautions themselves
 load                from-log: a file
 project             what a device needs
-build               list: a list; finish: see below
+build               list: a list; finish: see below; ran: a figure
 label               sheet read stocks calibrate: printing and reading
 box                 list plot: a list
 incident            kinds: a list; withdraw: as supersede

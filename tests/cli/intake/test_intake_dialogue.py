@@ -6,15 +6,17 @@ import pytest
 from tests.cli.intake_bench import CELL, OPENING, Table, a_start, evening_of
 
 from straycell.bench.intake.log import missing_of_intake, next_pack
-from straycell.bench.intake.script import Ask
+from straycell.bench.intake.script import Ask, Question, _take_line
 from straycell.bench.intake.session import intake
 from straycell.bench.intake.state import Session, left_over
 from straycell.bench.intake.store_actions import Bearer, Found, Opened, Start
+from straycell.bench.intake.words import number
 from straycell.cells import CellFacts, Chemistry, Form, Look, make_code
 from straycell.cli.intake.command import offer_labels
 from straycell.errors import BadData, StoreFault
 from straycell.keys import RecordKey
 from straycell.meters import Meter, meter_like
+from straycell.quantities import Dimension
 from straycell.readings import Quantity, Reading, Where
 from straycell.safety import Step
 
@@ -875,3 +877,20 @@ def test_a_round_cell_of_nought_volts_is_not_asked_for_a_board() -> None:
     """Nor a pouch that holds charge."""
     table, _ = evening_of(["", "0", "", ""])
     assert len(table.entries) == 1
+
+
+def test_a_look_typed_where_none_is_asked_for_is_not_called_a_duration() -> None:
+    """`3.62 s` of a cell that was looked at before: its letter is named as what is too much, and nothing is taken."""
+    volts = Question(
+        "volts", Ask("as found, V"), lambda text: {"volts": number(text, Dimension.VOLTAGE, "V", "as found")}
+    )
+    assert answers_of(volts, "3.62") == ["3.62"]
+    with pytest.raises(BadData, match="'s' is not asked for"):
+        answers_of(volts, "3.62 s")
+    with pytest.raises(BadData, match="not a number"):
+        answers_of(volts, "torn")
+
+
+def answers_of(question: Question, text: str) -> list[str]:
+    """What a line gives where no question follows."""
+    return [each.text for each, _ in _take_line(lambda _: None, [], question, text)]

@@ -172,3 +172,30 @@ def test_a_trace_of_a_cell_marked_4_10_v_starts_full_at_its_own_end(bench: Bench
         (cell,) = bench.do(f"{add} {marked}")
         file.write_text(file.read_text() + "\n")
         assert bench.do(f"trace add {cell['code']} {file} --temperature 22C")["at_least"] is at_least
+
+
+@pytest.mark.parametrize(
+    ("parts", "status"),
+    [
+        ([(600, 0.0, 0.3, 0.3), *CHARGED[1:]], "unmeasured"),  # dead and revived, or put in just then
+        ([(600, 0.0, 0.02, 0.02), *CHARGED[1:]], "unmeasured"),
+        ([(600, 0.0, 0.3, 0.3), (600, 0.5, 1.2, 3.4), *CHARGED[1:]], "failed"),  # no cell is put in at 1.2 V
+        ([(170, 0.0, 0.0, 0.0), *CHARGED[1:]], ""),  # a minute or two until it lies in its holder
+        ([(600, 0.0, 0.0, 0.0), (60, 0.0, 3.6, 3.6), *CHARGED[1:]], ""),  # at 3.6 V before any current
+        ([(600, 0.0, 0.0, 0.0), *FULL, EMPTY], ""),
+        ([(600, 0.0, 0.0, 0.0), EMPTY], ""),  # no dead cell runs for hours
+        ([(600, 0.0, 0.0, 0.0), EMPTY, (600, 0.0, 3.3, 3.4), *CHARGED[1:]], ""),
+    ],
+)
+def test_a_cell_near_zero_that_a_charge_lifts_at_once_is_asked_about(
+    round_cell: Bench, tmp_path: Path, parts: list[tuple[int, float, float, float]], status: str
+) -> None:
+    """Left out as a bad contact it would hide a cell that was brought back to life; an empty holder holds nothing else."""
+    round_cell.do(f"trace add A00001O {rows_file(tmp_path, parts)}")
+    rules = {"unmeasured": "unexplained", "failed": "voltage-floor"}
+    seen = {r["rule"] for r in round_cell.do("verdict show A00001O")["reasons"] if r["status"] != "met"}
+    assert seen & set(rules.values()) == ({rules[status]} if status else set())
+    if status == "unmeasured":
+        (doubt,) = voltages(round_cell)
+        round_cell.do(f"trace keep {doubt['id']} --because 'it lay there all night'")
+        assert round_cell.do("verdict show A00001O")["outcome"] == "discard"

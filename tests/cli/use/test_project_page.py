@@ -58,3 +58,19 @@ def test_lamps_are_counted_in_words(bench: Bench) -> None:
     file.write_text(f'name = "reading lamp"\n[load]\n{lamps}\n[need]\nruntime = "9h"\ncutoff = "3V"\n')
     page = " ".join(bench.run(f"project add {file}").out.split())
     assert "24 lamps, drop 0.55 V, across 10 ohm, supply 3 V" in page and "count" not in page
+
+
+def test_a_profile_is_told_as_a_meter_would_show_it(bench: Bench) -> None:
+    """50 uA for 59 s and 120 mA for 1 s: their mean by the hand, the peak, and how often it comes again."""
+    bench.store.with_name("day.csv").write_text(
+        "time_s,current_a\n0,0.00005\n59,0.12\n60,0\n", encoding="utf-8"
+    )
+    path = bench.store.with_name("sensor.toml")
+    path.write_text(
+        'name = "sensor"\n[load]\nprofile = "day.csv"\n[need]\nruntime = "2d"\ncutoff = "3.3V"\n',
+        encoding="utf-8",
+    )
+    bench.do(f"project add {path}")
+    page = " ".join(bench.run("project show sensor").out.split())
+    # (59 s x 0.05 mA + 1 s x 120 mA) / 60 s = 2.049 mA
+    assert "profile: 2.049 mA on average, up to 120 mA (2 steps in 60 s, again and again)" in page

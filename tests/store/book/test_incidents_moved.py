@@ -174,3 +174,23 @@ def test_a_list_carries_it_with_the_right_cell_only(pair: tuple[Shelf, str, str]
     with other.writing(LATE) as writer:
         writer.write(import_cells, tmp_path / "out" / "cells.csv")
     assert upsets(other, wrong) == [] and upsets(other, right) == [("fire", True)]
+
+
+def test_what_one_import_or_restore_brought_is_not_one_incident(shelf: Shelf, tmp_path: Path) -> None:
+    """Both file all incidents under one event: a fire does not go to the cell that only fell."""
+    burnt, fell = shelf.good_cells(2)
+    backup_store(shelf.path, tmp_path / "old.sqlite")
+    with shelf.writing(NOW) as writer:
+        writer.add_incident("fire", [burnt], severe=True)
+        writer.add_incident("drop", [fell])
+    with shelf.reading() as reader:
+        reader.export_dir(tmp_path / "out")
+    listed = Shelf(tmp_path / "listed.sqlite", shelf.rules)
+    with listed.writing(LATE) as writer:
+        writer.write(import_cells, tmp_path / "out" / "cells.csv")
+    restore_store(tmp_path / "old.sqlite", shelf.path, now=LATE, rules=shelf.rules)
+    for store in (listed, shelf):
+        found = happened(store, burnt)
+        with store.writing(LATE) as writer, pytest.raises(BadData, match="is missing"):
+            writer.withdraw_incident(burnt, found, Mistake.WRONG_CELL, "the label beside it")
+        assert upsets(store, burnt) == [("fire", True)] and upsets(store, fell) == [("drop", False)]

@@ -6,6 +6,7 @@ from datetime import datetime, timedelta
 from functools import partial
 
 from straycell.acceptance.case import STEPS, Case, Seen, Tried, known_chemistry, once_a_case
+from straycell.acceptance.checks.first_day import may_miss
 from straycell.acceptance.checks.pairs import (
     Pair,
     all_pairs,
@@ -19,7 +20,7 @@ from straycell.acceptance.checks.pairs import (
     voltage_tells,
     windows,
 )
-from straycell.acceptance.checks.retention import grade_retention, retained, start_records
+from straycell.acceptance.checks.retention import grade_retention, kept_shortly, retained, start_records
 from straycell.acceptance.checks.steps import check_work, open_charge
 from straycell.acceptance.checks.voltage import doubtful
 from straycell.acceptance.reasons import (
@@ -33,7 +34,7 @@ from straycell.acceptance.reasons import (
     against_max,
     against_min,
 )
-from straycell.quantities import Measured
+from straycell.quantities import Measured, amp_hours
 from straycell.readings import Charge, Quantity, Reading
 
 USUAL_LOSS = 2.0  # % a month, published as usual (2 to 3 %): only for the date when a longer wait may decide
@@ -121,6 +122,34 @@ def worst_stretch(case: Case) -> Iterator[Reason]:
                 case, "measure the rest voltage again, by the same meter, with its temperature", later
             ),
             earliest=later,
+        )
+
+
+def ran_short(case: Case) -> Iterator[Reason]:
+    """A run days after a full charge that gave far less than the one soon after it: held until a new check is over.
+
+    As a capacity it is a lower bound and says nothing; of what went missing since the charge it says a lot.
+    """
+    if not known_chemistry(case) or any(t.side is Side.BEYOND for t in leaks(case)):
+        return
+    short = [
+        each
+        for each in kept_shortly(case)
+        if each.points_gone > may_miss(case, "first-day", each.days)
+        and not checked_after(case, each.late.reading.at)
+    ]
+    if short:
+        worst = max(short, key=lambda each: (each.points_gone, each.late.reading.at))
+        gave, days = amp_hours(worst.late.value.value), f"{worst.days:.0f} days after a full charge"
+        yield case.reason(
+            "first-day",
+            Status.CLOSE,  # not failed: the charge that begins the new check must stay allowed
+            Outcome.HOLD,
+            f"gave {gave} {days}: at least {worst.points_gone:.0f} % of its charge is missing",
+            Seen(worst.points_gone, may_miss(case, "first-day", worst.days), worst.late.reading),
+            rule="first-day-run",
+            todo=check_work(case, "charge it full, attended, and begin a new self-discharge check", case.now),
+            earliest=case.now,
         )
 
 

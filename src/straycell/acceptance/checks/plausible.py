@@ -220,6 +220,30 @@ def _lost_mass(case: Case, weighed: Sequence[Reading]) -> Iterator[Reason]:
     )
 
 
+# --- next to no resistance ---------------------------------------------------------------------------
+
+
+def next_to_none(case: Case) -> Iterator[Reason]:
+    """A resistance that is surely lower than any cell's: of shorted leads, or of another unit."""
+    limit = case.figure("resistance-least")
+    for reading in current_resistances(case) if case.stated_ah else ():
+        value = case.measured(reading)
+        if case.stated_ah is None or value.high * case.stated_ah >= limit:
+            continue
+        yield case.reason(
+            "resistance-least",
+            Status.CLOSE,
+            Outcome.HOLD,
+            f"contradictory: {words_of(case, reading)} is less than any cell of {amp_hours(case.stated_ah)} has",
+            Seen(value.value * case.stated_ah, limit, reading),
+            todo=Work(
+                WorkKind.RESISTANCE,
+                "measure it again, each lead on its own end of the cell, in the unit it shows",
+            ),
+            earliest=case.now,
+        )
+
+
 # --- two resistances ---------------------------------------------------------------------------------
 
 _SAME_PULSE = 0.1

@@ -142,6 +142,11 @@ class Kept:
     loss: Measured
 
     @property
+    def points_gone(self) -> float:
+        """Points of 100 of its charge that are surely missing in the late run."""
+        return self.loss.low * self.days / 30.0
+
+    @property
     def words(self) -> str:
         """`kept 97.1 % of its charge over 28 days (3.1 ± 0.8 % a month)`."""
         monthly = f"{self.loss.value:.1f} ± {self.loss.expanded:.1f} % a month"
@@ -152,12 +157,20 @@ class Kept:
 
 @once_a_case
 def retained(case: Case) -> tuple[Kept, ...]:
-    """Every pair of runs that tells what was kept, the latest first.
+    """Every pair of runs that tells what was kept, the latest first."""
+    # A national standard keeps a full cell 28 days before the second run (rules, retention-days).
+    return _kept(case, case.figure("retention-days"), math.inf)
 
-    Both at the same current and cut-off, within 5 K and 3 months, nothing taken out of the cell in between.
-    """
+
+@once_a_case
+def kept_shortly(case: Case) -> tuple[Kept, ...]:
+    """The same of runs that came too early to tell what a cell loses, and too late to tell what it holds."""
+    return _kept(case, SOON.total_seconds() / 86400.0, case.figure("retention-days"))
+
+
+def _kept(case: Case, least: float, below: float) -> tuple[Kept, ...]:
+    """Pairs of runs at the same current and cut-off, within 5 K and 3 months, nothing taken out of the cell in between."""
     span = timedelta(days=case.figure("contradiction-days"))
-    least = case.figure("retention-days")
     judged = runs(case)
     found = []
     for late in reversed(judged):
@@ -165,8 +178,7 @@ def retained(case: Case) -> tuple[Kept, ...]:
         if charge is None or late.reading.temperature_c is None:
             continue
         days = (late.reading.at - charge.at).total_seconds() / 86400.0
-        # A national standard keeps a full cell 28 days before the second run (rules, retention-days).
-        if days < least or late.reading.at_least:
+        if not least <= days < below or late.reading.at_least:
             continue
         # Charge that was taken out in between would count as lost.
         if case.disturbed(charge.at, late.reading.at - timedelta.resolution):

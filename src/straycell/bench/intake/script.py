@@ -12,7 +12,7 @@ from straycell.bench.context import Bench
 from straycell.bench.intake.store_actions import Found, find_code
 from straycell.bench.intake.words import is_code_like, is_yes
 from straycell.cells import CellFacts
-from straycell.errors import StraycellError
+from straycell.errors import BadData, StraycellError
 from straycell.safety import Step
 from straycell.shipped import shipped_table
 
@@ -260,7 +260,7 @@ def _take_line(
 
     As many words as make an answer are one. Raises the fault of the first answer when the line is not used up.
     """
-    words, fault_of_line = text.split(" "), None
+    words, fault_of_line, unasked = text.split(" "), None, None
     for cut in range(len(words), 0, -1):
         head, rest = " ".join(words[:cut]), " ".join(words[cut:]).strip()
         try:
@@ -270,14 +270,21 @@ def _take_line(
             if not rest:
                 return [(first, note)]
             follows = next_question(merged([*done, first]))
+            if follows is None or not follows.joins(rest):
+                # "3.62 s" where no look is asked for would be called a duration, and the swelling be lost.
+                unasked = BadData(
+                    f"'{rest[:20]}' is not asked for after '{head[:20]}'",
+                    "type the answer alone; what is wrong with the cell, by its letter alone",
+                )
             # The same question again is a doubt about the answer: what follows it was not an answer either.
             if follows is None or follows.key == question.key or not follows.joins(rest):
                 continue
             return [(first, note), *_take_line(next_question, [*done, first], follows, rest)]
         except StraycellError as error:
             fault_of_line = fault_of_line or error
-    assert fault_of_line is not None
-    raise fault_of_line
+    refusal = unasked or fault_of_line
+    assert refusal is not None
+    raise refusal
 
 
 def _asked(question: Question, kept: str, code: str, *, again: bool) -> Ask:

@@ -3,6 +3,7 @@
 from typing import Any
 
 from straycell.bench.wording.figure_words import known_words
+from straycell.physics.loads import Profile
 from straycell.projects import Project, load_kind
 from straycell.quantities import Dimension, show
 
@@ -17,8 +18,20 @@ def device_words(project: Project) -> str:
 
 def load_line(project: Project) -> str:
     """What its load is made of, in a line."""
+    if isinstance(project.load, Profile):
+        return _profile_words(project.load)
     kind, words = load_kind(project.load), ", ".join(dict.fromkeys(_load_parts(project).values()))
     return words if kind in words else f"{kind}: {words}"
+
+
+def _profile_words(load: Profile) -> str:
+    """A profile by what a meter in its wire would show, not by its rows."""
+    of = Dimension.CURRENT if load.current_a is not None else Dimension.POWER
+    steps = list(zip(load.durations_s, load.values, strict=False))
+    mean = sum(seconds * value for seconds, value in steps) / load.period_s
+    round_s, most = show(load.period_s, Dimension.DURATION), show(max(value for _, value in steps), of)
+    rounds = f"{len(steps)} steps in {round_s}, again and again"
+    return f"profile: {show(mean, of)} on average, up to {most} ({rounds})"
 
 
 def charger_words(project: Project) -> str:
@@ -52,8 +65,6 @@ def _load_parts(project: Project) -> dict[str, str]:
         stem, _, unit = key.rpartition("_")
         if unit in kinds and isinstance(value, float | int):
             parts[stem] = f"{stem} {show(value, kinds[unit])}"
-        elif isinstance(value, list):
-            parts[key] = f"{len(value)} {key}"
         elif key == "count":
             parts[key] = f"{value} lamps"
         elif key != "kind":

@@ -192,9 +192,16 @@ def event_words(event: Event, readings: list[str]) -> str:
     # Keys, a file's fingerprint and whole records are for machines; a person reads the words.
     machines = ("entry", "content")
     kept = {k: v for k, v in event.detail.items() if k not in machines and not isinstance(v, dict)}
-    parts = [f"{key} {value}" for key, value in kept.items() if value not in (None, "", [])]
+    parts = [f"{key} {_told(value)}" for key, value in kept.items() if value not in (None, "", [])]
     parts += readings
     return "; ".join([*parts, f"because: {event.because}"] if event.because else parts)
+
+
+def _told(value: object) -> str:
+    """A list as a person writes it: the cells of a group joined, the groups apart."""
+    if not isinstance(value, list):
+        return str(value)
+    return ", ".join(" + ".join(map(str, each)) if isinstance(each, list) else str(each) for each in value)
 
 
 def listed_json(each: Listed) -> Json:

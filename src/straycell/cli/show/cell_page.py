@@ -36,9 +36,9 @@ def sheet(page: CellSheet) -> None:
     output.facts(figures(page), indent="  ")
     # Five reasons fill the screen; the rest would push the next step, which is what is looked for, off it.
     output.listed("Why", verdict_words.why(page.verdict, at_most=5))
-    output.listed(
-        "Next", verdict_words.next_steps(page.verdict, page.now) or ["nothing: it is ready for a project"]
-    )
+    gone = ["nothing here: it has left the house with a hand-over"] if cell.stage is Stage.HANDED_OVER else []
+    steps = gone or verdict_words.next_steps(page.verdict, page.now)
+    output.listed("Next", steps or ["nothing: it is ready for a project"])
     output.section("Readings")
     tables.table(
         ["id", "what", "value", "at", "how"],

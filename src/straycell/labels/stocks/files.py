@@ -2,7 +2,6 @@
 
 from collections.abc import Collection, Iterable, Sequence
 from functools import lru_cache
-from importlib import resources
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -21,6 +20,7 @@ from straycell.labels.stocks.stock import (
     stock_faults,
     symbol_most_mm,
 )
+from straycell.shipped import PACKAGE
 
 PAGES_MM = {"A4": (210.0, 297.0), "A5": (148.0, 210.0), "A6": (105.0, 148.0), "letter": (215.9, 279.4)}
 """ISO 216, and ANSI/ASME Y14.1 size A; upright."""
@@ -173,7 +173,7 @@ def _stock(name: str, entry: _Entry, page_width: float, page_height: float) -> S
 @lru_cache(maxsize=1)
 def shipped() -> dict[str, Stock]:
     """The stocks of the package by name, in the order in which they are chosen."""
-    text = resources.files("straycell.labels.stocks").joinpath("shipped.toml").read_text(encoding="utf-8")
+    text = (PACKAGE / "labels/stocks/shipped.toml").read_text(encoding="utf-8")
     return read_stocks(text, "shipped.toml")
 
 

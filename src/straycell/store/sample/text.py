@@ -4,18 +4,16 @@ import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
-from importlib import resources
-from importlib.resources.abc import Traversable
 from pathlib import Path
 from typing import Any
 
-import straycell
 from straycell.acceptance import Outcome
 from straycell.cells import CellFacts, parse_code
 from straycell.errors import BadData
 from straycell.meters import Meter, meter_like
 from straycell.projects import parse_project
 from straycell.quantities import Dimension, parse_quantity
+from straycell.shipped import PACKAGE
 from straycell.store.book.records import Box
 from straycell.store.sample.notes import Deed, Job, NoteDefaults, changes_of, read_notes
 from straycell.store.writer import Writer
@@ -56,11 +54,9 @@ class Sample:
     later: tuple[Deed, ...]
 
 
-def sample_folder() -> Traversable:
+def sample_folder() -> Path:
     """Where the text lies: in the installed package, else in the checkout. Raises BadData when in neither."""
-    packed = resources.files("straycell").joinpath("sample_db")
-    checkout = Path(straycell.__file__).resolve().parents[2] / "sample_db"
-    for folder in (packed, checkout):
+    for folder in (PACKAGE / "sample_db", PACKAGE.resolve().parents[1] / "sample_db"):
         if folder.joinpath("workshop.toml").is_file():
             return folder
     raise BadData(
@@ -68,7 +64,7 @@ def sample_folder() -> Traversable:
     )
 
 
-def read_sample(folder: Traversable | None = None) -> Sample:
+def read_sample(folder: Path | None = None) -> Sample:
     """Read the text of the sample workshop. Raises BadData naming the file and what is wrong in it."""
     folder = sample_folder() if folder is None else folder
     try:
@@ -77,7 +73,7 @@ def read_sample(folder: Traversable | None = None) -> Sample:
         raise BadData(f"sample workshop {folder}: {fault!r}", "see sample_db/README.md") from fault
 
 
-def _read(folder: Traversable) -> Sample:
+def _read(folder: Path) -> Sample:
     top = _toml(folder.joinpath("workshop.toml"))
     now = _moment(top["now"])
     bench = NoteDefaults(now.year, top["hours"])
@@ -107,7 +103,7 @@ def _read(folder: Traversable) -> Sample:
     )
 
 
-def _toml(file: Traversable) -> dict[str, Any]:
+def _toml(file: Path) -> dict[str, Any]:
     try:
         return tomllib.loads(file.read_text(encoding="utf-8"))
     except (OSError, ValueError) as fault:
@@ -176,7 +172,7 @@ def _build(entry: Mapping[str, Any]) -> Iterator[Deed]:
     yield Deed(_moment(entry["dismantled"]), Writer.dismantle, (entry["project"],))
 
 
-def _project(folder: Traversable, entry: Mapping[str, Any]) -> tuple[Deed, Deed | None]:
+def _project(folder: Path, entry: Mapping[str, Any]) -> tuple[Deed, Deed | None]:
     """When a project file was filed, and when it was given up."""
     text, dropped = folder.joinpath(entry["file"]).read_text(encoding="utf-8"), entry.get("dropped")
     found = parse_project(text, source=entry["file"], base=None)

@@ -21,14 +21,12 @@ from straycell.readings import CautiousDefaults, Charge, Method, Quantity, Readi
 from straycell.traces.analyse.reduce import TraceResult
 from straycell.traces.analyse.runs import PULSE_S, DischargeRun
 from straycell.traces.analyse.steps import Step, StepKind
+from straycell.traces.read.cleaning import CONTACT_LOST_V, LEAST_REST_S
 from straycell.traces.read.noise import roughness, shown_step
 from straycell.traces.read.trace import Ints, Trace
 
 _PAUSE_S = 600.0
 """Charge steps with no more than this between them are one charge (common practice)."""
-
-_LEAST_REST_S = 180.0
-"""A rest shorter than this says little of the cell's own voltage (common practice, no published source)."""
 
 _NOTHING_V = 0.05
 """An empty holder shows no more than this (common practice, no published source)."""
@@ -158,13 +156,13 @@ def _telling_rests(trace: Trace, result: TraceResult, occasion: Occasion) -> Ite
         steps = list(group)
         rested_s = steps[-1].end_s - steps[0].onset_s
         # A voltage right after a load is polarised and would look like a deep discharge.
-        if kind is not StepKind.REST or rested_s < _LEAST_REST_S:
+        if kind is not StepKind.REST or rested_s < LEAST_REST_S:
             charged = kind is StepKind.CHARGE or (charged and kind is StepKind.REST)
             continue
         rows = slice(steps[0].first, steps[-1].stop)
         value = _row_voltage(trace, steps[-1].stop - 1, rows, occasion)
-        if (before_v := _taken_out(trace, rows, occasion.floor_v)) is not None:
-            doubt = f"{show(value.value, Dimension.VOLTAGE)} at the end of a trace, at once after {before_v:.2f} V"
+        if doubt := _taken_out(trace, rows, occasion.floor_v) or _dead(trace, rows, occasion.floor_v):
+            doubt = f"{show(value.value, Dimension.VOLTAGE)} at the {doubt}"
             yield _voltage(value, steps[-1].end_s, trace, occasion, doubt=doubt)
             continue
         # The low end of the interval: a value within its uncertainty of a safety limit is not a pass. After a charge it
@@ -175,21 +173,31 @@ def _telling_rests(trace: Trace, result: TraceResult, occasion: Occasion) -> Ite
             yield _voltage(value, steps[-1].end_s, trace, occasion, rested_s=rested_s, temperature_c=warm_c)
 
 
-def _taken_out(trace: Trace, rows: slice, floor_v: float) -> float | None:
-    """The last voltage before the cell seems to have been taken out: 0 V from one row to the next, to the end.
+def _dead(trace: Trace, rows: slice, floor_v: float) -> str:
+    """Where a trace begins near 0 V and a charge lifts it at once: a dead cell that is revived, or one put in just then."""
+    if rows.start > 0 or rows.stop >= trace.rows or trace.current_a[rows.stop] <= 0:
+        return ""
+    first_v, next_v = float(trace.voltage_v[rows.stop - 1]), float(trace.voltage_v[rows.stop])
+    # What it is lifted to below the floor is a deep discharge whatever came before.
+    holder = first_v < CONTACT_LOST_V and next_v >= floor_v
+    return f"start of a trace, at once before {next_v:.2f} V" if holder else ""
+
+
+def _taken_out(trace: Trace, rows: slice, floor_v: float) -> str:
+    """What tells that the cell seems to have been taken out: 0 V from one row to the next, to the end.
 
     A cell that dies sinks to zero over minutes; one that is lifted out of its holder is gone at once.
     """
     # Only the end of a file can be an empty holder; a drop that comes back is a bad contact, which cleaning.py drops.
     if rows.stop < trace.rows:
-        return None
+        return ""
     volts = trace.voltage_v[rows]
     gone = np.flatnonzero(np.abs(volts) > _NOTHING_V)
     last = rows.start + (int(gone[-1]) if len(gone) else -1)
     if last < 0 or last + 1 >= trace.rows or abs(float(volts[-1])) > _NOTHING_V:
-        return None
+        return ""
     before_v = float(trace.voltage_v[last])
-    return before_v if before_v >= floor_v else None
+    return f"end of a trace, at once after {before_v:.2f} V" if before_v >= floor_v else ""
 
 
 def steady_peak(trace: Trace, rows: slice | None = None) -> tuple[float | None, float | None]:

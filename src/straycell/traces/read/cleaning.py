@@ -14,9 +14,11 @@ FEWEST_ROWS = 3
 MOST_BAD_SHARE = 0.1
 """More unusable rows than this are not a slip of the logger (common practice, no published source)."""
 # A charged cell is never below half a volt; between two rows of a good voltage it is a lost contact.
-_CONTACT_LOST_V = 0.5
+CONTACT_LOST_V = 0.5
 _SPIKE_V = 0.3
 _EDGE_SHARE = 0.05
+LEAST_REST_S = 180.0
+"""A rest shorter than this says little of the cell's own voltage (common practice, no published source)."""
 _MOST_PACK_V = 100.0
 # 1e8 s after 1970 is 1973: no trace counts that long from its own start, so a larger number is a clock.
 _UNIX_S = 1e8
@@ -239,10 +241,11 @@ def _drop_spikes(cleaned: Cleaned) -> None:
         # A load that switches moves the voltage rightly; only a jump at steady current is a slip.
         alone &= (abs(amps[1:-1] - amps[:-2]) <= 0.05 * scale) & (abs(amps[1:-1] - amps[2:]) <= 0.05 * scale)
     wrong = np.concatenate(([False], alone, [False]))
-    low = volts < _CONTACT_LOST_V
+    low = volts < CONTACT_LOST_V
     # Low values count as lost contact only when a sound voltage follows: a dying cell stays low.
-    if low.any() and float(np.max(volts[np.flatnonzero(low)[0] :])) > 4 * _CONTACT_LOST_V:
+    if low.any() and float(np.max(volts[np.flatnonzero(low)[0] :])) > 4 * CONTACT_LOST_V:
         wrong |= low
+        wrong[: _dead_at_first(cleaned, low)] = False
     if not wrong.any():
         return
     row = int(np.flatnonzero(wrong)[0])
@@ -252,6 +255,21 @@ def _drop_spikes(cleaned: Cleaned) -> None:
             "mend the contact to the cell and measure again",
         )
     cleaned.leave_out(wrong, f"the voltage jumps to {volts[row]:.4g} V and back (bad contact?)")
+
+
+def _dead_at_first(cleaned: Cleaned, low: Mask) -> int:
+    """How many rows at the start may be a dead cell's: long near 0 V, up to the very row at which a charge begins."""
+    sound = int(np.flatnonzero(~low)[0])
+    time, volts, amps = (cleaned.columns.get(name) for name in ("time", "voltage", "current"))
+    if time is None or volts is None or time[sound] - time[0] < LEAST_REST_S:
+        return 0
+    # A holder that a cell is put into shows the cell first and the current later, and no dead cell gives a current.
+    flows = (
+        np.ones(len(volts), dtype=bool) if amps is None else np.abs(amps) > _EDGE_SHARE * np.max(np.abs(amps))
+    )
+    ends = np.flatnonzero(~flows[sound:])
+    last = sound + int(ends[0]) - 1 if len(ends) else len(volts) - 1
+    return sound if flows[sound] and volts[last] > volts[sound] else 0
 
 
 def _check_temperature(cleaned: Cleaned) -> None:

@@ -62,7 +62,8 @@ def show(visit: Visiting, code: str) -> Response:
     note = visit.site.take_note(visit.device.id)
     if note is not None and note.danger:
         return visit.page("danger.html", note=note, onward=f"/cell/{sheet.cell.code}")
-    steps, why = next_steps(sheet.verdict, bench.now), verdict_words.why(sheet.verdict)
+    left = sheet.cell.stage is Stage.HANDED_OVER
+    steps, why = [] if left else next_steps(sheet.verdict, bench.now), verdict_words.why(sheet.verdict)
     # Where it may do nothing, the first reason is in its sign and is not said twice.
     shut = sheet.verdict.outcome in (Outcome.HOLD, Outcome.DISCARD)
     readings = [sheet_words.reading_row(r, sheet.defaults, sheet.doubted) for r in sheet.recorded]

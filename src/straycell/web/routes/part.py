@@ -12,9 +12,9 @@ from straycell.bench.cell_sheet import sheet_of
 from straycell.bench.context import Bench
 from straycell.bench.recording.discard import discard_cell, record_incident
 from straycell.bench.recording.record import keep_photograph, lost_words
-from straycell.cells import parse_code
+from straycell.cells import Stage, parse_code
 from straycell.errors import BadData, StraycellError
-from straycell.safety import Step
+from straycell.safety import Step, laying_away
 from straycell.safety.incidents import RETEST, incident_kinds
 from straycell.typed import parse_line
 from straycell.web import view
@@ -116,6 +116,10 @@ def send_part(visit: Visit, part: str, code: str, act: Callable[[str, Bench], No
     return sent_once(visit, code, act, lambda fault: part_page(visit, part, code, fault))
 
 
+def _steps(part: str, stage: Stage) -> list[Step]:
+    return laying_away([stage]) if part == "move" else [PARTS[part]]
+
+
 def part_page(
     visit: Visit, part: str, code: str, fault: StraycellError | None = None, **more: Any
 ) -> Response:
@@ -140,6 +144,6 @@ def part_page(
         "because": "",
         "typed": typed,
         "fault": fault,
-        "cautions": [] if fault else visit.cautions([PARTS[part]], sheet.cell.facts),
+        "cautions": [] if fault else visit.cautions(_steps(part, sheet.cell.stage), sheet.cell.facts),
     }
     return visit.page(f"{part}.html", **{**values, **more})

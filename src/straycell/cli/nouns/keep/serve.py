@@ -2,6 +2,7 @@
 
 import socket
 import sys
+from collections.abc import Callable
 from importlib.util import find_spec
 from pathlib import Path
 from typing import Annotated, Any
@@ -45,8 +46,6 @@ def start(
     _require_extra()
     if lan and host is not None:
         raise UsageFault("--lan listens on every address, --host on one", "leave one of them out")
-    import uvicorn
-
     from straycell.web.app import make_site
 
     # Asked before anything listens: a page without a store would refuse every tap.
@@ -55,14 +54,27 @@ def start(
     address = host or ("0.0.0.0" if lan else LOOPBACK)
     at = port or DEFAULT_PORT
     shown = _own_address() if lan else address
-    scheme = "https" if tls else "http"
     hosts = _hosts([*(name or []), shown, address, *([socket.gethostname()] if lan else [])])
     store, secure = context.store_path(), tls is not None
     settings = Settings(store, context.rules(), clock.now, hosts, read_only, secure, own_stocks())
-    base = f"{scheme}://{_in_address(shown)}:{at}"
+    base = f"{'https' if secure else 'http'}://{_in_address(shown)}:{at}"
     site, page = make_site(settings, lambda code: _show_code(base, code))
-    listening = _listen(address, at)
-    files: dict[str, Any] = {} if tls is None else {"ssl_certfile": tls[0], "ssl_keyfile": tls[1]}
+
+    def ready() -> None:
+        site.pairing.open()
+        output.emit({"address": base}, lambda: None)
+        sys.stdout.flush()  # whoever started the page waits for this line, not for its end
+
+    _serve(page, _listen(address, at), tls, ready)
+    output.talk("stopped: every record is whole")
+
+
+def _serve(
+    page: Any, listening: socket.socket, tls: tuple[Path, Path] | None, ready: Callable[[], None]
+) -> None:
+    """Serve until Ctrl-C; `ready` is called once nothing can fail any more. Raises BadData for a bad certificate."""
+    import uvicorn
+
     config = uvicorn.Config(
         page,
         log_level="error",
@@ -70,20 +82,18 @@ def start(
         server_header=False,
         limit_concurrency=MOST_AT_ONCE,
         timeout_graceful_shutdown=STOP_WITHIN_S,
-        **files,
+        ssl_certfile=tls[0] if tls else None,
+        ssl_keyfile=tls[1] if tls else None,
     )
     try:
         config.load()  # a bad certificate is refused before an address is given out
-        site.pairing.open()
-        output.emit({"address": base}, lambda: None)
-        sys.stdout.flush()  # whoever started the page waits for this line, not for its end
+        ready()
         uvicorn.Server(config).run([listening])
     except (OSError, ValueError) as fault:
         listening.close()
         raise BadData(f"the page cannot be served: {fault}", "check the files of --tls") from None
     except KeyboardInterrupt:
         pass  # uvicorn repeats the Ctrl-C once it has closed all connections
-    output.talk("stopped: every record is whole")
 
 
 @app.command("devices")

@@ -18,7 +18,7 @@ from straycell.errors import UsageFault
 from straycell.markings import shares_primary_size
 from straycell.quantities import Dimension
 from straycell.readings import Mistake
-from straycell.safety import Step
+from straycell.safety import Step, laying_away
 from straycell.store.book.records import KEEP
 from straycell.teardowns import parse_teardown_code
 
@@ -279,7 +279,7 @@ def move(
     documents = [shapes.cell_json(cell) for cell in moved]
     shown = f"{', '.join(cell.code for cell in moved)}  now in {target}"
     output.emit(documents[0] if len(documents) == 1 else documents, lambda: output.say(shown))
-    cautions.talk(Step.STORING)
+    cautions.talk(*laying_away(cell.stage for cell in moved))
 
 
 @app.command("withdraw")

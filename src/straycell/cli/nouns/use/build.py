@@ -21,6 +21,7 @@ from straycell.cli.show.group_voltages import (
 from straycell.cli.show.unfit import codes_in_words, talk_unfit, unfit_document
 from straycell.errors import NegativeAnswer, UsageFault
 from straycell.matching import Match
+from straycell.matching.words import run_hours
 from straycell.quantities import Dimension, count_of
 from straycell.safety import Step
 
@@ -238,6 +239,44 @@ def inspect(
         cautions.talk(Step.LOOK_BAD)
     elif look:
         output.hint("looked at; the next inspection: straycell due --ahead 200")
+
+
+@app.command("ran")
+def ran(
+    name: Name,
+    time_s: Annotated[
+        float,
+        values.quantity("--for", Dimension.DURATION, "From full to where the device stopped.", example="9d"),
+    ],
+    note: Annotated[str | None, values.text_option("--note", "How warm it was, what stopped it.")] = None,
+) -> None:
+    """Record how long a finished device really ran on one charge, and hear where to look if it was short.
+
+    It decides nothing: what a cell holds is measured out of the device.
+    """
+    from straycell.bench.recording.ran import record_run
+
+    done = record_run(context.bench(), name, time_s, note=note or "")
+    run = done.held.runtime
+    document = {
+        "project": done.project,
+        "cells": list(done.codes),
+        "ran_h": done.ran_h,
+        "runtime_h": done.held.to_json()["runtime_h"],
+        "short": done.short,
+        "look_at": list(done.look_at) if done.short else [],
+    }
+
+    def page() -> None:
+        output.say(f"{name}  ran {run_hours(done.ran_h)}")
+        if run is not None:
+            low, expected = run_hours(run.low_h), run_hours(run.expected_h)
+            words = "SHORTER than was promised" if done.short else "as was promised"
+            output.say_wrapped(f"promised {low} at the low end, {expected} expected: {words}", "  ")
+        if done.short:
+            output.listed("Where to look, in this order", done.look_at)
+
+    output.emit(document, page)
 
 
 @app.command("sheet")

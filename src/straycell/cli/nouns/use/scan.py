@@ -7,11 +7,12 @@ from pathlib import Path
 from typing import Annotated, Any
 
 from straycell.bench.paper.inventory import Inventory, take_inventory
+from straycell.cells import Stage
 from straycell.cli.app import cautions, context, files, output, prompts, values, verbs
 from straycell.cli.nouns.use import label, label_read
 from straycell.errors import BadData, StraycellError, UsageFault
 from straycell.labels.payload import code_in
-from straycell.safety import Step
+from straycell.safety import Step, laying_away
 from straycell.store.book.records import HandoverEntry
 
 app = verbs.lone_app()
@@ -121,13 +122,15 @@ def _move(box: str) -> None:
 
     def lay(text: str) -> str:
         with context.writing() as writer:
-            code = writer.move_cell(writer.find_code(_bare(text)), box).code
-        output.talk(f"{code} lies in '{box}'")
-        return code
+            cell = writer.move_cell(writer.find_code(_bare(text)), box)
+        output.talk(f"{cell.code} lies in '{box}'")
+        stages.append(cell.stage)
+        return cell.code
 
+    stages: list[Stage] = []
     moved = list(dict.fromkeys(_codes(lay)))
     output.emit({"box": box, "moved": moved}, lambda: output.say(f"{len(moved)} moved to '{box}'"))
-    cautions.talk(Step.STORING)
+    cautions.talk(*laying_away(stages))
 
 
 def _hand_over(place: str) -> None:

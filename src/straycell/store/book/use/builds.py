@@ -1,5 +1,6 @@
 """Builds: cells promised to a project, built in, given back. A cell is in one live build at most."""
 
+import math
 from collections.abc import Collection, Mapping, Sequence
 from typing import Any
 
@@ -237,6 +238,14 @@ def inspect(
         # One cell that leaks inside drains its whole group; which one it is shows only when they are apart.
         add_upsets(pen, [c for n in numbers for c in build.groups[n]], kind, severe=False, event_id=event_id)
     return _required(pen.conn, project)
+
+
+def record_run(pen: Pen, build: Build, ran_h: float, promised_h: float | None, note: str = "") -> None:
+    """How long a device ran on one charge, beside what was promised; it is told in its cells' history."""
+    # Infinite where the device draws next to nothing: no number of JSON.
+    known = promised_h if promised_h is not None and math.isfinite(promised_h) else None
+    detail = {"ran_h": round(ran_h, 2), "promised_h": None if known is None else round(known, 2)}
+    pen.event("device-ran", build.codes, subject=build.project, detail=detail, because=note)
 
 
 def _go_on(pen: Pen, build: Build, state: BuildState, event_id: int) -> None:

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 
-from sqlalchemy import select
+from sqlalchemy import ColumnElement, and_, select
 
 from straycell.acceptance.evidence import DISMANTLED, GROUP_OUTSIDE, GROUP_SANK, Upset
 from straycell.errors import BadData, UsageFault
@@ -101,9 +101,18 @@ def _numbers(pen: Pen, code: str, happened: Upset) -> list[str]:
     found = recorded(pen.conn, [code]).get(code)
     same = [f for f in (found.standing if found else ()) if f.rule == "upset" and f.at == happened.at]
     before = {key for f in same for key in f.basis if key.startswith(HAPPENED)} - known
-    alike = (UPSET.c.code == code, UPSET.c.kind == happened.kind, UPSET.c.at_us == to_us(happened.at))
-    twice = select(HAPPENED + UPSET.c.key).where(*alike, UPSET.c.severe == happened.severe, still_counts())
+    twice = select(HAPPENED + UPSET.c.key).where(UPSET.c.code == code, _alike(happened), still_counts())
     return sorted({happened.key, *before, *pen.conn.execute(twice).scalars()})
+
+
+def _alike(happened: Upset) -> ColumnElement[bool]:
+    """True of every row that says the same happened, whatever the cell."""
+    same = (
+        UPSET.c.kind == happened.kind,
+        UPSET.c.at_us == to_us(happened.at),
+        UPSET.c.severe == happened.severe,
+    )
+    return and_(*same)
 
 
 def _right_place(
@@ -129,8 +138,10 @@ def _right_place(
             "another kind does not go with wrong-cell", "use --mistake mistyped, or leave it out"
         )
     if right_cell is None:
-        others = select(UPSET.c.code).where(UPSET.c.event_id == happened.event, UPSET.c.code != code)
-        other = pen.conn.execute(others.where(still_counts()).order_by(UPSET.c.id).limit(1)).scalar()
+        # An import or a restore files what happened to many cells under one event of its own.
+        others = select(UPSET.c.code).where(UPSET.c.event_id == happened.event, _alike(happened))
+        others = others.where(UPSET.c.code != code, still_counts()).order_by(UPSET.c.id).limit(1)
+        other = pen.conn.execute(others).scalar()
         if other is None:
             raise BadData(
                 f"which cell had the '{happened.kind}' of {from_us(to_us(happened.at)):%Y-%m-%d} is missing",
