@@ -331,6 +331,22 @@ def test_discard_asks_for_a_look_first_and_then_says_where_the_cell_goes(shop: B
 # --- hand-over -------------------------------------------------------------------------------------
 
 
+def test_at_a_terminal_the_final_word_of_a_hand_over_is_asked_for(
+    shop: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A trigger keeps it closed for good, so a slip of the keys must not close it; --yes answers beforehand."""
+    shop.do("handover add yard")
+    monkeypatch.setattr("straycell.cli.app.prompts.at_terminal", lambda: True)
+    answers = iter([False, True])
+    monkeypatch.setattr("straycell.cli.app.prompts.agrees", lambda question: next(answers))
+    assert "nothing was changed" in shop.refused("handover close 1", 2)
+    assert shop.do("handover show 1")["state"] == "open"
+    assert shop.do("handover close 1")["state"] == "closed"
+    shop.do(f"discard {codes(shop)[1]} --because weak")
+    shop.do("handover add yard")
+    assert shop.do("handover close 2 --yes")["state"] == "closed"
+
+
 def test_a_hand_over_from_gathering_to_closing(shop: Bench, tmp_path: Path) -> None:
     """Add, print, close; the cell is gone from `due` and stays in the book."""
     bad = codes(shop)[0]

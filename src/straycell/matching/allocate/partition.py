@@ -24,7 +24,8 @@ from straycell.matching.balance.pool import Bools, Floats
 FEW_COLUMNS = 6_000
 # Starts per ratio of the wider windows that bounds are taken from.
 BOUND_GRID = 4
-GRIDS = (2, 4)
+# Starts per ratio of the windows that a plan is looked for in: a finer grid served no more, and took longer.
+GRID = 2
 CLOSE_SURPLUS = 9e-4
 FLOW_TURNS = 4
 # What one of many parts may take of the time left.
@@ -114,8 +115,10 @@ class Planner:
             self.stopped_early |= exact.stopped_early
 
     def by_windows(self) -> Plan:
-        """The best plan on grids of windows, with bounds from wider ones."""
-        best = self.on_grids()
+        """The best plan on a grid of windows, with bounds from wider ones."""
+        best = self.on_grid()
+        if best is None:
+            return self.plainest(self.loose.weight_bounds)
         result, bound = best[1], self.surplus_bound(best[1])
         weight_bounds = self.loose.weight_bounds
         if not self.close_enough(result):
@@ -159,28 +162,23 @@ class Planner:
                 bound = min(result.surplus, int(np.ceil(most - 0.4)))
         return weight_bounds, bound
 
-    def on_grids(self) -> tuple[Model, Result]:
+    def on_grid(self) -> tuple[Model, Result] | None:
         """Windows on a grid: first for what is served without the ratio, then for any other set of demands."""
         best: tuple[Model, Result] | None = None
-        for per_ratio in GRIDS:
-            windows = Windows(self.ratio or 1.0, per_ratio)
-            for only in (self.served, None):
-                if time.monotonic() > self.deadline:
-                    self.stopped_early = True
-                    break
-                found = self.flowing(only, windows)
-                # The served set may only be known after the heaviest was asked for; its own smaller model then spends
-                # less.
-                if only is None and found is not None:
-                    again = self.flowing(found[0].served(found[1].x), windows)
-                    found = again if again is not None and better(again[1], found[1]) else found
-                if found is not None and (best is None or better(found[1], best[1])):
-                    best = found
-                if best is not None and self.close_enough(best[1]):
-                    return best
-        if best is None:
-            grid = model_of(self.market, self.demands, Windows(self.ratio or 1.0, GRIDS[0]))
-            best = grid, self.solved(self.search(grid))
+        windows = Windows(self.ratio or 1.0, GRID)
+        for only in (self.served, None):
+            if time.monotonic() > self.deadline:
+                self.stopped_early = True
+                break
+            found = self.flowing(only, windows)
+            # The served set may only be known after the heaviest was asked for; its own smaller model then spends less.
+            if only is None and found is not None:
+                again = self.flowing(found[0].served(found[1].x), windows)
+                found = again if again is not None and better(again[1], found[1]) else found
+            if found is not None and (best is None or better(found[1], best[1])):
+                best = found
+            if best is not None and self.close_enough(best[1]):
+                break
         return best
 
     def flowing(self, only: set[tuple[int, Kind]] | None, windows: Windows) -> tuple[Model, Result] | None:

@@ -3,7 +3,7 @@
 from pathlib import Path
 from typing import Annotated, Any
 
-from straycell.cli.app import cautions, context, files, output, tables, values, verbs
+from straycell.cli.app import cautions, context, files, output, prompts, tables, values, verbs
 from straycell.quantities import count_of
 from straycell.safety import Step, cautions_for
 from straycell.safety.energy import Amount
@@ -85,9 +85,19 @@ def show(
 
 
 @app.command("close")
-def close(number: Number) -> None:
+def close(
+    number: Number,
+    yes: Annotated[bool, values.flag("--yes", "Do not ask at a terminal.")] = False,
+) -> None:
     """Record that the cells have left the house: they are handed over for good and stay on record."""
     bench = context.bench()
+    # Final by trigger, so somebody at the keys is asked; a script that names the list has decided.
+    if not yes and prompts.at_terminal():
+        with bench.reading() as reader:
+            listed_now = reader.handover(reader.handover_number(number))
+        if listed_now.closed_at is None:
+            count = count_of(len(listed_now.codes), "cell")
+            prompts.confirm(False, f"have {count} left the house for {listed_now.place}? That is final.")
     with bench.writing() as writer:
         before = writer.handover(writer.handover_number(number))
         entry = writer.close_handover(before.id)
