@@ -68,6 +68,12 @@ def pytest_collection_finish() -> None:
     gc.freeze()
 
 
+def pytest_runtest_teardown(item: pytest.Item, nextitem: pytest.Item | None) -> None:
+    """A file left open in a circle of objects fails the last test of its module: nobody would look for it there."""
+    if nextitem is None or nextitem.path != item.path:
+        gc.collect()
+
+
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
     """What a test recorded as `figures` is printed at the end of the run, whichever worker ran it."""
     for report in terminalreporter.getreports("passed"):

@@ -314,7 +314,26 @@ def test_a_sibling_that_was_looked_at_is_due_when_its_second_check_ends() -> Non
     bench.look(at=25.5).charge(26.0).rest(4.18, 27.5)
     assert due(bench, at=27.6).get("sibling") is None
     later = next(i for i in survey(household(kept(bench, 27.6), at=27.6)) if i.kind.id == "sibling")
-    assert later.at >= day(27.5 + 7.0)
+    # Its check takes 28 days: whoever lets it down after the usual fortnight begins again.
+    assert later.at == day(27.5 + 28.0)
+    assert "full" not in due(bench, at=27.5 + 27.0)
+
+
+@pytest.mark.parametrize(("after", "days"), [("drop", 14.0), ("frost", 28.0), ("hurry", 14.0)])
+def test_a_cell_that_is_charged_for_a_check_after_something_happened_stays_full_for_it(
+    after: str, days: float
+) -> None:
+    """Its earlier check is good, so only what happened asks for another one."""
+    bench = stored()
+    if after == "drop":
+        bench.more = {"upsets": (Upset("drop", day(30.0)),)}
+    elif after == "frost":
+        bench.charge(30.0, until=3.85, amps=0.4, ambient=-5.0, peak=0.0)
+    else:
+        bench.charge(30.0, until=3.85, amps=1.2, ambient=2.0, peak=5.0)
+    bench.look(at=31.0).rest(3.85, 31.0).resistance(0.05, at=31.0).charge(32.0).rest(4.17, 33.5)
+    assert "full" not in due(bench, at=33.5 + days - 0.1)
+    assert "the check can end" in due(bench, at=33.5 + days + 0.1)["full"].why
 
 
 def leaking_shelf(percent_month: float) -> Bench:

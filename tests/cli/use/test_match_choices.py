@@ -41,6 +41,13 @@ def test_cells_that_do_not_serve_say_why(bench: Bench) -> None:
     assert answer.json["not_chosen"][0]["code"] == "H00014A"
 
 
+def test_missing_protection_is_said_once_and_never_lost(bench: Bench) -> None:
+    """A match has it among what is missing; a dry run with cells of one's own does not, and warns."""
+    for line in ("match 'tide clock'", "match 'tide clock' --cells H00014A"):
+        answer = bench.run(line)
+        assert answer.code == 1 and answer.out.count("no protection is fitted") == 1
+
+
 def test_two_choices_stand_side_by_side(bench: Bench) -> None:
     """Each with its run time, energy, current and fuse; what was not needed is said."""
     line = f"match {VENT} --cells H00083L,H00068J --cells H00043Z"

@@ -69,7 +69,8 @@ def page(found: Match, mass: str = "") -> None:
     # What the lamps would get is said once, among the pack's own data.
     said = found.data.lamps if found.data is not None else ""
     missing = " ".join(found.missing)
-    known = (said, NO_PROTECTION) if found.missing else (said,)
+    # A dry run plans without protection: there only the warning says that it is missing.
+    known = (said, NO_PROTECTION) if NO_PROTECTION.partition(":")[0] in missing else (said,)
     output.listed("Mind", (line for line in found.warnings if line not in known))
     # A person trusts a choice when the rejected ones have reasons, too.
     others = _reasons_once([why for why in found.not_chosen if not _answered(why, missing)])
