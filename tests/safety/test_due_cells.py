@@ -355,6 +355,14 @@ def test_a_leaking_cell_brought_to_storage_voltage_is_still_a_danger() -> None:
         assert ("falling" in due(charged, at=64.0)) is told
 
 
+def test_a_repeat_is_not_let_down_before_it_can_tell() -> None:
+    """After a short run a whole check; after a loss in the first days these days, and then the rest voltage is asked for."""
+    short, early = good().capacity(0.9, 19.0).charge(22.0), good().charge(20.0).rest(4.05, 21.0).charge(22.0)
+    for bench, days in ((short, 15.0), (early, 3.0)):
+        assert due(bench, at=22.0 + days - 0.1) == {}
+        assert "rest voltage first" in due(bench, at=22.0 + days + 0.1)["full"].why
+
+
 def test_a_loss_that_is_being_checked_hides_no_later_one() -> None:
     """7 % gone a day after a charge, repeated; a week after the repeat 62 % are gone."""
     repeated = good().charge(22.0).rest(4.05, 23.0).charge(24.0)

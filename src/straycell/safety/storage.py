@@ -200,7 +200,8 @@ def check_ends(case: Case, verdict: Verdict, state: Standing) -> datetime | None
         return None
     open_ones = [r for r in verdict.reasons if r.status is not Status.MET and r.ceiling < Outcome.PACK]
     waits = [r for r in open_ones if _waits_for_check(r)]
-    least = max((case.figure(hold_of(r.rule).check or "pair-days", "light") for r in waits), default=0.0)
+    checks = {hold_of(r.rule).check or "pair-days" for r in waits}
+    least = max((case.figure(check, "light") for check in checks), default=0.0)
     # Where something without remedy caps the cell, waiting at full for a better grade is in vain.
     cap = min((r.ceiling for r in open_ones if not r.todo), default=Outcome.PACK)
     if not waits or (cap <= verdict.outcome and verdict.outcome is not Outcome.HOLD):
@@ -208,6 +209,8 @@ def check_ends(case: Case, verdict: Verdict, state: Standing) -> datetime | None
     # High voltage ages a cell: a check that decides nothing must not keep it full for ever (60 days, common
     # practice).
     latest = state.acted_at + timedelta(days=figures()["check"]["longest_days"])
+    if checks == {"first-days"}:  # what is missing in the first days is no question of a long check
+        return min(latest, state.acted_at + timedelta(days=least))
     begun, planned = _planned(case, state.acted_at, max(cap, Outcome.LIGHT), least)
     ends = [r.earliest for r in waits if r.earliest is not None]
     # "The earliest from now on" moves with the clock where no reading has begun the check.
