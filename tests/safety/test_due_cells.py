@@ -314,7 +314,26 @@ def test_a_sibling_that_was_looked_at_is_due_when_its_second_check_ends() -> Non
     bench.look(at=25.5).charge(26.0).rest(4.18, 27.5)
     assert due(bench, at=27.6).get("sibling") is None
     later = next(i for i in survey(household(kept(bench, 27.6), at=27.6)) if i.kind.id == "sibling")
-    assert later.at >= day(27.5 + 7.0)
+    # Its check takes 28 days: whoever lets it down after the usual fortnight begins again.
+    assert later.at == day(27.5 + 28.0)
+    assert "full" not in due(bench, at=27.5 + 27.0)
+
+
+@pytest.mark.parametrize(("after", "days"), [("drop", 14.0), ("frost", 28.0), ("hurry", 14.0)])
+def test_a_cell_that_is_charged_for_a_check_after_something_happened_stays_full_for_it(
+    after: str, days: float
+) -> None:
+    """Its earlier check is good, so only what happened asks for another one."""
+    bench = stored()
+    if after == "drop":
+        bench.more = {"upsets": (Upset("drop", day(30.0)),)}
+    elif after == "frost":
+        bench.charge(30.0, until=3.85, amps=0.4, ambient=-5.0, peak=0.0)
+    else:
+        bench.charge(30.0, until=3.85, amps=1.2, ambient=2.0, peak=5.0)
+    bench.look(at=31.0).rest(3.85, 31.0).resistance(0.05, at=31.0).charge(32.0).rest(4.17, 33.5)
+    assert "full" not in due(bench, at=33.5 + days - 0.1)
+    assert "the check can end" in due(bench, at=33.5 + days + 0.1)["full"].why
 
 
 def leaking_shelf(percent_month: float) -> Bench:
@@ -327,6 +346,20 @@ def test_a_cell_that_leaks_on_the_shelf_is_told() -> None:
     """12 % a month, beyond the discard limit: held and due."""
     assert "falling" in due(leaking_shelf(12.0), at=62.0)
     assert "falling" not in due(leaking_shelf(1.0), at=62.0)
+
+
+def test_a_leaking_cell_brought_to_storage_voltage_is_still_a_danger() -> None:
+    """Only a full charge begins the check that can answer it."""
+    for until, told in ((3.85, True), (4.2, False)):
+        charged = leaking_shelf(12.0).charge(63.0, until=until)
+        assert ("falling" in due(charged, at=64.0)) is told
+
+
+def test_a_loss_that_is_being_checked_hides_no_later_one() -> None:
+    """7 % gone a day after a charge, repeated; a week after the repeat 62 % are gone."""
+    repeated = good().charge(22.0).rest(4.05, 23.0).charge(24.0)
+    assert "falling" not in due(repeated, at=24.5)
+    assert "900 mAh 7 days after" in due(repeated.capacity(0.9, 31.0), at=31.5)["falling"].why
 
 
 # --- condemned cells -------------------------------------------------------------------------------

@@ -61,6 +61,7 @@ def test_what_was_seen_is_a_danger_of_due() -> None:
     assert {hold.due for hold in STATED.values() if hold.due} <= {
         k.id for k in due_kinds().values() if k.danger
     }
+    assert all(shipped_rules().limit(hold.check).unit == "d" for hold in STATED.values() if hold.check)
     assert len(STATED) == sum(len(limit.holds) for limit in shipped_rules().limits.values())
 
 

@@ -44,12 +44,14 @@ class Shown(StrEnum):
 class Hold:
     """What a reason that holds a cell means: its danger in `due` (empty: nothing was seen), whether a charge may come first.
 
-    `measured`: only a figure that was measured is that danger.
+    `measured`: only a figure that was measured is that danger. `check` is the limit with the least days of the
+    self-discharge check that ends it, empty where none does.
     """
 
     due: str = ""
     charge: bool = False
     measured: bool = False
+    check: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,17 @@ from typing import Any
 from straycell.acceptance.case import Case, known_chemistry
 from straycell.acceptance.checks.pairs import least_days, make_pair, windows
 from straycell.acceptance.evidence import DISMANTLED
-from straycell.acceptance.reasons import Outcome, Reason, Side, Status, Verdict, against_max, against_min
+from straycell.acceptance.reasons import (
+    Outcome,
+    Reason,
+    Side,
+    Status,
+    Verdict,
+    WorkKind,
+    against_max,
+    against_min,
+)
+from straycell.acceptance.rules import hold_of
 from straycell.cells import Chemistry
 from straycell.keys import NEW, RecordKey
 from straycell.physics.curves import state_of_charge_range
@@ -190,6 +200,7 @@ def check_ends(case: Case, verdict: Verdict, state: Standing) -> datetime | None
         return None
     open_ones = [r for r in verdict.reasons if r.status is not Status.MET and r.ceiling < Outcome.PACK]
     waits = [r for r in open_ones if _waits_for_check(r)]
+    least = max((case.figure(hold_of(r.rule).check or "pair-days", "light") for r in waits), default=0.0)
     # Where something without remedy caps the cell, waiting at full for a better grade is in vain.
     cap = min((r.ceiling for r in open_ones if not r.todo), default=Outcome.PACK)
     if not waits or (cap <= verdict.outcome and verdict.outcome is not Outcome.HOLD):
@@ -197,15 +208,15 @@ def check_ends(case: Case, verdict: Verdict, state: Standing) -> datetime | None
     # High voltage ages a cell: a check that decides nothing must not keep it full for ever (60 days, common
     # practice).
     latest = state.acted_at + timedelta(days=figures()["check"]["longest_days"])
-    begun, planned = _planned(case, state.acted_at, max(cap, Outcome.LIGHT))
+    begun, planned = _planned(case, state.acted_at, max(cap, Outcome.LIGHT), least)
     ends = [r.earliest for r in waits if r.earliest is not None]
     # "The earliest from now on" moves with the clock where no reading has begun the check.
     later = [at for at in ends if at > case.now] if begun and planned <= case.now else []
     return min(latest, max(later, default=planned))
 
 
-def _planned(case: Case, charged_at: datetime, best: Outcome) -> tuple[bool, datetime]:
-    """(its first rest voltage is taken, when the check since a charge spans the days an outcome asks for).
+def _planned(case: Case, charged_at: datetime, best: Outcome, least: float) -> tuple[bool, datetime]:
+    """(its first rest voltage is taken, when the check since a charge spans the days an outcome asks for, or `least`).
 
     On lfp it ends with a capacity run: voltage seldom tells there.
     """
@@ -215,16 +226,19 @@ def _planned(case: Case, charged_at: datetime, best: Outcome) -> tuple[bool, dat
     inside = next((found for charge, found in windows(case) if charge.at == charged_at), [])
     if not inside:
         wait = timedelta(hours=case.figure("pair-rest"))
-        return False, charged_at + wait + timedelta(days=case.figure("pair-days", best.word))
+        return False, charged_at + wait + timedelta(days=max(least, case.figure("pair-days", best.word)))
     pair = make_pair(case, Charge(NEW, case.evidence.code, charged_at, 0.0, 0.0), inside[0], inside[0])
-    return True, inside[0].at + timedelta(days=least_days(case, pair, best))
+    return True, inside[0].at + timedelta(days=max(least, least_days(case, pair, best)))
 
 
 def _waits_for_check(reason: Reason) -> bool:
-    return reason.rule.startswith(("self-discharge", "sibling-look")) and reason.status in (
-        Status.UNMEASURED,
-        Status.CLOSE,
+    if reason.status not in (Status.UNMEASURED, Status.CLOSE):
+        return False
+    # Of several tests after an incident the check may be the one that is done.
+    steps = {WorkKind.CHARGE, WorkKind.REST, WorkKind.CAPACITY} & set(
+        reason.todo.kinds if reason.todo else ()
     )
+    return reason.rule.startswith("self-discharge") or bool(hold_of(reason.rule).check and steps)
 
 
 def loss_percent_month(verdict: Verdict, case: Case | None = None) -> float:

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterator
 from datetime import datetime, timedelta
 
-from straycell.acceptance import Case, Outcome, Verdict, WorkKind, charge_refusal
+from straycell.acceptance import Case, Outcome, Reason, Verdict, WorkKind, charge_refusal
 from straycell.acceptance.checks.capacity import current_run
 from straycell.acceptance.checks.resistance import current_resistances, usable
 from straycell.acceptance.checks.retention import runs
@@ -87,12 +87,13 @@ def _place(box: str | None, mixed: bool) -> str:
 
 
 def _seen(kept: Kept) -> Iterator[DueItem]:
-    """Of each danger the first reason: nothing that was seen of a cell and holds it is left out of the list."""
-    for kind, reason in kept.dangers.items():
+    """Of each danger the first open reason: nothing that was seen of a cell and holds it is left out of the list."""
+    for kind, reasons in kept.dangers.items():
+        # One that was answered must not hide one that was seen since.
+        reason = next((r for r in reasons if not _check_began(kept, kind, r)), None)
+        if reason is None:
+            continue
         at = kept.since(reason.at)
-        charged = kept.case.charge_before(kept.now)
-        if kind in _ANSWERED_BY_CHECK and charged is not None and charged.at > at:
-            continue  # the check that follows the charge is waited for elsewhere
         # While the check runs nothing can be done, and a list that nags for it is soon not read.
         if kind == "sibling" and (reason.todo is None or WorkKind.LOOK not in reason.todo.kinds):
             at = storage.check_ends(kept.case, kept.verdict, kept.standing) or at
@@ -100,7 +101,12 @@ def _seen(kept: Kept) -> Iterator[DueItem]:
         yield _item(kind, kept, at, reason.text, step=step)
 
 
-_ANSWERED_BY_CHECK = ("sinking", "falling")
+def _check_began(kept: Kept, kind: str, reason: Reason) -> bool:
+    """True once a charge lifted a low cell, or began the check of one that leaks: that is waited for elsewhere."""
+    charged = kept.case.charge_before(kept.now)
+    if kind not in ("sinking", "falling") or charged is None or charged.at <= kept.since(reason.at):
+        return False
+    return kind == "sinking" or kept.case.is_full(charged)
 
 
 def _falling_faster(kept: Kept, family: dict[tuple[str, str | None], list[Kept]]) -> Iterator[DueItem]:

@@ -93,9 +93,13 @@ class Kept:
         return self.now if at is None else min(at, self.now)
 
     @cached_property
-    def dangers(self) -> Mapping[str, Reason]:
-        """Of each kind of danger that holds it the first reason."""
-        return {danger_of(r): r for r in reversed(self.verdict.reasons) if danger_of(r)}
+    def dangers(self) -> Mapping[str, list[Reason]]:
+        """The reasons that hold it for something that was seen, by kind of danger."""
+        found: dict[str, list[Reason]] = {}
+        for reason in self.verdict.reasons:
+            found.setdefault(danger_of(reason), []).append(reason)
+        found.pop("", None)
+        return found
 
     @cached_property
     def standing(self) -> Standing:
