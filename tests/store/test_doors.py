@@ -10,7 +10,9 @@ import sys
 import threading
 from collections.abc import Callable, Iterator
 from datetime import datetime
+from functools import partial
 from pathlib import Path
+from typing import Any
 
 import pytest
 from tests.acceptance.bench import NMC
@@ -33,6 +35,24 @@ def test_reading_a_missing_store_creates_nothing(shelf: Shelf) -> None:
         pass
     assert "store init" in caught.value.remedy and caught.value.exit_code == 4
     assert files(shelf.path.parent) == {}
+
+
+def test_what_all_engines_share_leaves_no_connection_open(monkeypatch: pytest.MonkeyPatch) -> None:
+    """From Python 3.13 on a connection that was never closed warns when it is thrown away."""
+    made: list[sqlite3.Connection] = []
+
+    class Counted(sqlite3.Connection):
+        def __init__(self, *args: Any, **more: Any) -> None:
+            super().__init__(*args, **more)
+            made.append(self)
+
+    connect = partial(sqlite3.dbapi2.connect, factory=Counted)
+    monkeypatch.setattr(sqlite3.dbapi2, "connect", connect)
+    engine._shared.__wrapped__()
+    assert made
+    for each in made:
+        with pytest.raises(sqlite3.ProgrammingError, match="closed"):
+            each.execute("SELECT 1")
 
 
 def test_writing_creates_only_when_allowed(shelf: Shelf) -> None:

@@ -177,7 +177,7 @@ def be_patient(conn: Connection, patience_s: float | None = None) -> None:
 def _shared() -> tuple[Dialect, LRUCache[Any, Any]]:
     """What all engines of a process share: to compile a statement again for each took a third of a small write."""
     first = create_engine("sqlite://")
-    with first.connect():  # the dialect asks the library for its version
+    with connected(first):  # the dialect asks the library for its version
         return first.dialect, LRUCache(500)
 
 
