@@ -255,6 +255,15 @@ def test_a_charge_of_the_same_form_is_on_record_too() -> None:
     assert answers[due.TAKEN[Need.REST][1][1].key] == 7200.0
 
 
+def test_a_charge_typed_after_the_rest_voltage_is_asked_for_first_and_then_doubts_it() -> None:
+    """While a pair is under way the rest voltage comes first; the charge that is typed next had ended in an internal fault."""
+    table, answers = taken(
+        ["4.15", "26", "22", "0.5", "4.2", "22", "25", "2h", ""], Need.REST, Need.CHARGE, rest=charged(90.0)
+    )
+    assert table.prompts[-2] == "ended" and "the charge on record ended 2 h ago" in table.prompts[-1]
+    assert answers[due.TAKEN[Need.REST][1][1].key] == 7200.0
+
+
 def test_a_charge_in_the_future_is_refused() -> None:
     """It is asked for again."""
     table, answers = taken(["0.5", "4.2", "22", "25", "2026-03-09T10:00+00:00", "now"], Need.CHARGE)

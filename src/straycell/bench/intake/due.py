@@ -149,9 +149,8 @@ def _rest_again(figure: Figure, answers: Answers, taking: Taking) -> Question | 
     record = taking.of.rest
     if _SURE in answers:
         return None
-    # A charge of this very form has not reached the record yet.
-    if answers.get(key_of(Need.CHARGE)) is not None:
-        ended = answers["ended"]
+    # A charge of this very form has not reached the record yet; its end may still be to be asked for.
+    if (ended := answers.get("ended")) is not None:
         record = replace(record, moved=("the charge", taking.now if ended == UNSET else ended))
     stated_s = answers[figure.key]
     against = record.against(stated_s, taking.now)
