@@ -78,6 +78,15 @@ def test_a_cell_on_hold_with_nothing_done_for_a_month_is_told() -> None:
     assert "forgotten" not in due(bench, at=29.0)
 
 
+def test_a_cell_that_waits_for_the_charge_of_its_check_is_told_for_as_long_as_it_waits() -> None:
+    """The check would be over a week after it is begun, whenever that is: it could begin today."""
+    bench = good(first=None, second=None).rest(3.6, 3.0)
+    bench.charges = bench.charges[:1]
+    for at in (32.0, 60.0, 300.0):
+        assert "full charge to start from" in due(bench, at=at)["forgotten"].why
+    assert "forgotten" not in due(bench, at=30.0)
+
+
 def test_a_month_is_counted_from_the_last_step_forward() -> None:
     """Measured on day 1.3 and again on day 20: a month after that, not after the first."""
     bench = good(look=None).resistance(0.05, at=20.0)

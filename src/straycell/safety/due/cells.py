@@ -276,7 +276,8 @@ def _forgotten(kept: Kept) -> Iterator[DueItem]:
     step = kept.verdict.missing[0]
     at = last + timedelta(days=due_kinds()["forgotten"].days["after"])
     running = storage.check_ends(kept.case, kept.verdict, kept.standing)
-    waits = [moment for moment in (step.earliest, running) if moment and moment > kept.now]
+    # Not when its answer is there at the earliest: of a check that nobody begins that moves on with the clock.
+    waits = [moment for moment in (step.todo.not_before, running) if moment and moment > kept.now]
     yield _item("forgotten", kept, max([at, *waits]), f"waits for: {step.what}")
 
 
