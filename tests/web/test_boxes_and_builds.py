@@ -117,6 +117,23 @@ def test_a_cell_that_failed_since_it_was_reserved_is_refused(
     assert "is refused here" in said and "HOLD" in said
 
 
+@pytest.mark.parametrize(("finished", "told"), [(False, "Do not build it so"), (True, "Stop using it")])
+def test_a_cell_that_must_not_stay_is_told_by_what_is_to_be_done(
+    reserved: tuple[Bench, str, list[list[str]]], finished: bool, told: str
+) -> None:
+    """Nothing is to be taken apart that was never joined."""
+    bench, name, groups = reserved
+    if finished:
+        bench.do(f"build finish '{name}' --yes")
+    page = Page(bench)
+    page.pair()
+    assert "✕" not in text_of(page.get("/project", params={"name": name}).text)
+    bench.do(f"incident add --kind drop {groups[0][0]}")
+    shown = text_of(page.get("/project", params={"name": name}).text)
+    assert told in shown and f"{groups[0][0]} ✕ hold" in shown
+    assert [words in shown for words in ("Do not build it so", "Stop using it")] == [not finished, finished]
+
+
 def test_papers_and_pictures_are_what_the_command_line_writes(
     reserved: tuple[Bench, str, list[list[str]]], tmp_path: Path
 ) -> None:
