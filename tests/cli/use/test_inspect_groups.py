@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
+from contextlib import closing
 from datetime import datetime, timedelta
 from pathlib import Path
 
@@ -97,7 +98,7 @@ def test_what_was_measured_is_never_changed(bench: Bench) -> None:
     """The row cannot be updated, removed or replaced by anybody; the check finds nothing to say."""
     found = bench.do(f"build inspect {CAMERA} --groups 3.80V,3.81V")
     assert [g["value"] for g in found["group_voltages_v"]] == [3.80, 3.81]
-    with sqlite3.connect(bench.store) as file:
+    with closing(sqlite3.connect(bench.store)) as file:
         for statement in ("UPDATE group_voltage SET value = 3.9", "DELETE FROM group_voltage"):
             with pytest.raises(sqlite3.IntegrityError):
                 file.execute(statement)
