@@ -1,5 +1,6 @@
 """Bars from the store: a cell's figures against their limits, boxes against theirs, what each kind of gear yields."""
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
@@ -155,9 +156,9 @@ def _yield(opened: Sequence[Teardown], listed: Sequence[Listed], hours: Mapping[
         len(cells),
         len(usable),
         len(waiting),
-        sum(map(_wh, usable)),
-        sum(map(_wh, waiting)),
-        sum(hours.get(code, 0.0) for code in codes) or None,
+        math.fsum(map(_wh, usable)),
+        math.fsum(map(_wh, waiting)),
+        math.fsum(hours.get(code, 0.0) for code in codes) or None,
     )
 
 
