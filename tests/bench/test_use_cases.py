@@ -11,9 +11,11 @@ from typing import Any
 
 import pytest
 from tests.cli.bench import Bench as CommandLine
+from tests.web.rig import Page
 
 from straycell.acceptance import load_rules
 from straycell.acceptance.reasons import Outcome
+from straycell.bench import project_answer, project_match
 from straycell.bench.cell_sheet import cell_history, cell_sheet
 from straycell.bench.context import Bench
 from straycell.bench.outlook import Need, what_waits
@@ -113,6 +115,51 @@ def test_a_look_is_one_snapshot(bench: Bench) -> None:
             other.execute("COMMIT")
         other.close()
         assert look.codes() == before
+
+
+LAMP = """name = "lamp"
+[load]
+current = "35mA"
+[need]
+runtime = "4h"
+cutoff = "3.2V"
+temperature = "15C"
+[pack]
+series = 1
+parallel = 1
+"""
+
+
+@pytest.mark.parametrize("line", ["match lamp", "match --all", f"match lamp --cells {CODE}", "the page"])
+def test_others_write_while_a_match_is_worked_out(
+    bench: Bench, line: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A large stock is solved for many seconds; what it is solved for was read before."""
+    person, solved = CommandLine(bench.path, now=NOW.isoformat()), 0
+    (tmp_path / "lamp.toml").write_text(LAMP)
+    person.do(f"project add {tmp_path / 'lamp.toml'}")
+
+    def beside(solve: Any) -> Any:
+        def through(*args: Any, **named: Any) -> Any:
+            nonlocal solved
+            solved += 1
+            other = sqlite3.connect(bench.path, timeout=0.0, isolation_level=None)
+            for statement in ("BEGIN IMMEDIATE", "UPDATE bench SET last_cell = last_cell + 1", "COMMIT"):
+                other.execute(statement)
+            other.close()
+            return solve(*args, **named)
+
+        return through
+
+    for module, name in ((project_match, "serve"), (project_match, "match_all"), (project_answer, "serve")):
+        monkeypatch.setattr(module, name, beside(getattr(module, name)))
+    if line == "the page":
+        page = Page(person)
+        page.pair()
+        assert page.get("/project", params={"name": "lamp"}).status_code == 200
+    else:
+        assert person.run(line).code in (0, 1)
+    assert solved == 1
 
 
 @pytest.mark.parametrize(

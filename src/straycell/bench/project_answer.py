@@ -7,9 +7,9 @@ from typing import Any
 from straycell.bench.candidates import candidates
 from straycell.bench.context import Bench
 from straycell.bench.paper.build_sheet import mass_words
-from straycell.bench.project_match import device_answers_of, held_match, project_match, understood
+from straycell.bench.project_match import device_answers_of, dropped_match, held_match, understood
 from straycell.builds import Build
-from straycell.matching import Candidate, Match, UseLimits
+from straycell.matching import Candidate, Match, UseLimits, serve
 from straycell.matching.screen import Demand, Screen, screen_all
 from straycell.pictures.bars import Bar, Chart
 from straycell.projects import Project
@@ -38,9 +38,11 @@ def project_answer(bench: Bench, name: str, *, drawn: bool = False) -> ProjectAn
     with bench.reading() as reader:
         build, project = reader.live_build(name), understood(reader.project(name))
         # A project that has its cells is asked whether they are still fit, not for others.
-        found = held_match(bench, reader, project, build) if build else project_match(bench, reader, name)
-        codes = {code for group in found.groups for code in group}
-        cells = candidates(reader, bench.rules, bench.now, None if drawn else codes)
+        found = held_match(bench, reader, project, build) if build else dropped_match(reader, name)
+        cells = candidates(reader, bench.rules, bench.now, build.codes if build else None)
+    # Solved when the look is over, which keeps writers waiting.
+    found = found or serve(project, cells, UseLimits.from_rules(bench.rules), now=bench.now)
+    codes = {code for group in found.groups for code in group}
     chosen = [c for c in cells if c.code in codes]
     # The same checks as for a charger on its own: one charger gets one answer everywhere.
     device = device_answers_of(bench, project, found)

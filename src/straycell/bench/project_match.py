@@ -1,7 +1,8 @@
 """What a filed project gets from the stock as it is now, and cells promised to it by the plan that was read."""
 
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 from straycell.acceptance import Outcome
 from straycell.bench.candidates import candidates
@@ -50,26 +51,28 @@ def unfit_in(bench: Bench, reader: Reader, builds: Sequence[Build]) -> dict[str,
     }
 
 
-def project_match(
+def project_solver(
     bench: Bench, reader: Reader, name: str, *, codes: Collection[str] | None = None, planning: bool = False
-) -> Match:
-    """The match of one filed project with the stock as it is now, or with the named cells alone.
+) -> Callable[[], Match]:
+    """What gives the match of one filed project with the stock as it is now, or with the named cells alone.
 
-    With `planning` a project without protection gets its cells too: they can wait for it together.
+    It reads nothing more: called when the look is over, it keeps no writer waiting. With `planning` a project without
+    protection gets its cells too: they can wait for it together.
     """
     if (dropped := dropped_match(reader, name)) is not None:
-        return dropped
+        return lambda: dropped
     # Verdicts at this moment: a match of yesterday may name a cell that has failed since.
     project, cells = understood(reader.project(name)), candidates(reader, bench.rules, bench.now, codes)
-    return serve(project, cells, UseLimits.from_rules(bench.rules), now=bench.now, planning=planning)
+    limits = UseLimits.from_rules(bench.rules)
+    return partial(serve, project, cells, limits, now=bench.now, planning=planning)
 
 
-def all_projects_match(bench: Bench, reader: Reader) -> StockPlan:
-    """The plan of every pending project with the stock as it is now."""
+def stock_solver(bench: Bench, reader: Reader) -> Callable[[], StockPlan]:
+    """What gives the plan of every pending project with the stock as it is now; it reads nothing more."""
     # What is reserved or built is promised: planning over it would take cells out of devices.
     pending = [understood(e) for e in reader.projects() if e.state is ProjectState.PENDING]
     cells = candidates(reader, bench.rules, bench.now)
-    return match_all(pending, cells, UseLimits.from_rules(bench.rules), now=bench.now)
+    return partial(match_all, pending, cells, UseLimits.from_rules(bench.rules), now=bench.now)
 
 
 def device_answers_of(bench: Bench, project: Project, found: Match | None = None) -> dict[str, object]:
@@ -99,10 +102,10 @@ def true_plan(bench: Bench, reader: Reader, name: str, plan: str | None) -> Matc
 
     Raises NegativeAnswer where it is not served, or the plan is no longer true.
     """
-    found = project_match(bench, reader, name, planning=True)
+    found = project_solver(bench, reader, name, planning=True)()
     # `match --all` shares the stock otherwise, so its plan has another hash and is as true.
     if found.served and plan not in (None, found.plan):
-        together = all_projects_match(bench, reader).plans
+        together = stock_solver(bench, reader)().plans
         found = next((m for m in together if m.project == name and m.plan == plan), found)
     return require_plan(name, found, plan)
 

@@ -11,7 +11,7 @@ from straycell.bench import verdict_words
 from straycell.bench.context import Bench
 from straycell.bench.intake.words import number
 from straycell.bench.paper.prints import build_sheet_pdf_of
-from straycell.bench.project_match import project_match, reserve_plan, understood, unfit_in
+from straycell.bench.project_match import project_solver, reserve_plan, understood, unfit_in
 from straycell.bench.recording.finish import OF_DEVICE, Device, finish_build
 from straycell.bench.wording.project_words import device_words
 from straycell.builds import Build
@@ -118,8 +118,9 @@ def _project(visit: Visit, name: str, fault: StraycellError | None = None) -> Re
         waits = build is not None and build.finished_at is None
         says = device_words(understood(entry)) if waits else ""
         # A project that has its cells is not matched again: what it holds would look like a choice.
-        match = project_match(bench, reader, name) if build is None else None
+        solve = project_solver(bench, reader, name) if build is None else None
         harmed = unfit_in(bench, reader, [build]) if build else {}
+    match = solve() if solve else None
     return visit.page(
         "project.html",
         fault=fault,

@@ -14,7 +14,7 @@ from typing import Any
 
 from straycell.acceptance import Outcome, Verdict
 from straycell.bench import cell_sheet, verdict_words
-from straycell.bench.project_match import project_match
+from straycell.bench.project_match import project_solver
 from straycell.bench.wording import shapes, sheet_words
 from straycell.builds import Build
 from straycell.cells import Cell, Stage
@@ -72,7 +72,8 @@ def live(now: datetime, store: Path, labels: Path) -> Story:
         verdicts = reader.verdicts(bench.rules, now)
         teardowns = _came_out(reader.teardowns(), cells.values(), verdicts)
         page = cell_sheet.sheet_of(bench, reader, SHOWN_CELL)
-        served, unserved = (project_match(bench, reader, name) for name in (SERVED, UNSERVED))
+        solvers = [project_solver(bench, reader, name) for name in (SERVED, UNSERVED)]
+    served, unserved = (solve() for solve in solvers)
     with context.writing() as writer:
         reserved = writer.reserve(SERVED, served.groups, served.plan or "")
     # Two writes with the labels between them, as at the bench: the sheet still shows the cell that is discarded next.

@@ -6,7 +6,7 @@ from typing import Annotated, Any
 
 from straycell.bench.context import Writer
 from straycell.bench.paper.build_sheet import build_sheet
-from straycell.bench.project_match import project_match, require_plan, true_plan, understood, unfit_in
+from straycell.bench.project_match import project_solver, require_plan, true_plan, understood, unfit_in
 from straycell.bench.recording.finish import OF_DEVICE, Device, finish_build, require_finishable
 from straycell.builds import Build
 from straycell.cells import Look, Stage
@@ -86,7 +86,7 @@ def reserve(
 def _named(writer: Writer, name: str, cells: list[str]) -> Match:
     """The match of a project with only the named cells to choose from."""
     codes = [writer.find_code(code) for code in cells]
-    found = project_match(context.bench(), writer, name, codes=codes, planning=True)
+    found = project_solver(context.bench(), writer, name, codes=codes, planning=True)()
     # Named and not needed is a misunderstanding, better told than silently dropped.
     left_out = sorted(set(codes) - {code for group in found.groups for code in group})
     if found.served and left_out:

@@ -4,7 +4,7 @@ from pathlib import Path
 from typing import Annotated
 
 from straycell.bench.project_answer import ProjectAnswer, project_answer
-from straycell.bench.project_match import all_projects_match
+from straycell.bench.project_match import stock_solver
 from straycell.builds import Build
 from straycell.cli.app import cautions, context, files, options, output, values, verbs
 from straycell.cli.nouns.use.match_choices import choices_of, match_cells, match_what
@@ -110,7 +110,8 @@ def _tell_held(answer: ProjectAnswer, build: Build) -> None:
 def _match_all() -> None:
     bench = context.bench()
     with bench.reading() as reader:
-        found = all_projects_match(bench, reader)
+        solve = stock_solver(bench, reader)
+    found = solve()
     output.emit(found.to_json(), lambda: page_of_all(found))
     if found.unserved:
         count = f"{len(found.unserved)} of {len(found.unserved) + len(found.plans)} projects are not served"

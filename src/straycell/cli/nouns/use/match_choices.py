@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from straycell.bench.candidates import candidates
-from straycell.bench.project_match import device_answers_of, project_match, understood
+from straycell.bench.project_match import device_answers_of, project_solver, understood
 from straycell.cli.app import context, output, tables
 from straycell.cli.show.match_page import page
 from straycell.errors import BadData, NegativeAnswer, UsageFault
@@ -32,8 +32,9 @@ def match_cells(name: str, choices: Sequence[Sequence[str]]) -> None:
     bench = context.bench()
     with bench.reading() as reader:
         named = [[reader.find_code(code) for code in choice] for choice in choices]
-        found = [project_match(bench, reader, name, codes=codes, planning=True) for codes in named]
+        solvers = [project_solver(bench, reader, name, codes=codes, planning=True) for codes in named]
         project = understood(reader.project(name))
+    found = [solve() for solve in solvers]
     if len(found) == 1:
         only = found[0]
         output.emit(only.to_json() | device_answers_of(bench, project, only), lambda: page(only))
