@@ -310,6 +310,26 @@ def test_a_rest_that_ends_below_the_floor_is_a_voltage_of_its_own(
 @pytest.mark.parametrize(
     ("parts", "expected_v"),
     [
+        ([REST, (7200.0, -0.5, 4.05, 2.30)], [2.30]),
+        ([REST, (7200.0, -0.5, 4.05, 2.45)], [2.45]),
+        ([REST, (7200.0, -0.5, 4.05, 2.48)], []),  # below for 92 s
+        ([REST, (72000.0, -0.05, 4.05, 2.497)], []),  # for 139 s, within U
+        ([REST, (100.0, -3.0, 4.0, 2.3), REST], []),  # a pulse
+        ([(600.0, 0.05, 2.3, 2.45), *CHARGE], [2.30]),
+        ([REST, (7200.0, -0.5, 4.05, 1.0)], [1.0]),  # told once
+    ],
+)
+def test_a_run_that_goes_on_below_the_limit_of_light_use_tells_where_it_went(
+    reduce: Reduce, meter: Meter, defaults: CautiousDefaults, parts: Parts, expected_v: list[float]
+) -> None:
+    """Whatever cut-off its capacity is counted to; the last rows of a run to 2.5 V overshoot it."""
+    found = volts_of(derive(trace_of(parts), reduce, meter, defaults, floor_v=2.0, low_v=2.5)[0])
+    assert [r.value for r in found] == [pytest.approx(v, abs=2e-3) for v in expected_v]
+
+
+@pytest.mark.parametrize(
+    ("parts", "expected_v"),
+    [
         ([REST, RUN, (900.0, 0.0, 3.3, 3.4)], []),
         ([REST, RUN, (900.0, 0.0, 1.5, 2.5)], []),  # it came back
         ([REST, RUN, (60.0, 0.0, 1.2, 1.4)], []),  # a minute is no rest

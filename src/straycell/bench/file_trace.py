@@ -88,6 +88,7 @@ def work_out(case: Case, request: Request, progress: Callable[[float], None] | N
         doubt_v=case.full_voltage_v + case.figure("voltage-over-full-doubt"),
         not_before=charge.at if charge is not None and later else None,
         floor_v=None if case.facts.chemistry is Chemistry.PRIMARY else case.figure("voltage-floor"),
+        low_v=case.figure("voltage-light-only"),
         rest_s=case.figure("rest-time") * 3600.0,
         explained=case.figure("charge-in"),
     )

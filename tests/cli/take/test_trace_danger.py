@@ -133,6 +133,15 @@ def test_what_would_condemn_as_typed_condemns_as_a_trace(
     assert round_cell.do("verdict show A00001O")["outcome"] == "discard"
 
 
+def test_a_run_down_to_2_3_v_leaves_the_cell_light_as_that_cut_off_typed_does(
+    round_cell: Bench, tmp_path: Path
+) -> None:
+    """Its capacity is counted to 3 V; what it went through is not."""
+    round_cell.do(f"trace add A00001O {rows_file(tmp_path, [*FULL, (14400, -0.5, 4.1, 2.3)])}")
+    (reason,) = reasons(round_cell, "voltage-light-only")
+    assert (reason["status"], reason["ceiling"]) == ("failed", "light")
+
+
 @pytest.mark.parametrize(
     "parts",
     [

@@ -23,7 +23,7 @@ from straycell.traces.analyse.runs import PULSE_S, DischargeRun
 from straycell.traces.analyse.steps import Step, StepKind
 from straycell.traces.read.cleaning import CONTACT_LOST_V, LEAST_REST_S
 from straycell.traces.read.noise import roughness, shown_step
-from straycell.traces.read.trace import Ints, Trace
+from straycell.traces.read.trace import Ints, Mask, Trace
 
 _PAUSE_S = 600.0
 """Charge steps with no more than this between them are one charge (common practice)."""
@@ -44,7 +44,8 @@ class Occasion:
 
     Nothing in it is placed before `not_before`: the end of the charge that is said to come first.
     `most_v` is the voltage above which a cell was over-charged, `doubt_v` the one from which a coarse meter's may be;
-    `floor_v` is the one below which it was deeply discharged; None: no low voltage is looked for.
+    `floor_v` is the one below which it was deeply discharged, `low_v` that below which it is fit for light use alone;
+    None: no low voltage is looked for.
     From `rest_s` on a rest after a charge tells what is missing of it. A charge is counted unless what came out after it
     explains it, less than `explained` times over.
     """
@@ -57,6 +58,7 @@ class Occasion:
     doubt_v: float
     not_before: datetime | None = None
     floor_v: float | None = None
+    low_v: float | None = None
     rest_s: float = math.inf
     explained: float = 1.0
 
@@ -235,7 +237,19 @@ def _driven_low(trace: Trace, result: TraceResult, occasion: Occasion) -> Readin
         value = None if row is None else _row_voltage(trace, row, slice(row, row + 1), occasion)
         if row is not None and value is not None and value.low <= limit_v:
             return _voltage(value, float(trace.time_s[row]), trace, occasion)
-    return None
+    row = _long_below(trace, lasting, occasion.low_v or 0.0)
+    value = None if row is None else _row_voltage(trace, row, slice(row, row + 1), occasion)
+    if row is None or value is None or value.high >= (occasion.low_v or 0.0):
+        return None
+    return _voltage(value, float(trace.time_s[row]), trace, occasion)
+
+
+def _long_below(trace: Trace, lasting: Mask, low_v: float) -> int | None:
+    """The lowest row where it was below a voltage for longer than a pulse: no run that was set to end there overshoots so."""
+    rows = np.flatnonzero(lasting & (trace.voltage_v < low_v))
+    stretches = np.split(rows, np.flatnonzero(np.diff(rows) > 1) + 1)
+    long = [each for each in stretches if len(each) and np.ptp(trace.time_s[each]) > PULSE_S]
+    return _lowest_row(trace, np.concatenate(long)) if long else None
 
 
 def _lowest_row(trace: Trace, rows: Ints) -> int | None:
