@@ -347,6 +347,26 @@ def test_at_a_terminal_the_final_word_of_a_hand_over_is_asked_for(
     assert shop.do("handover close 2 --yes")["state"] == "closed"
 
 
+def test_a_cell_that_came_onto_the_list_at_the_question_stays_in_the_house(
+    shop: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What was asked about is what is closed; the next answer is about all of it."""
+    shop.do("handover add yard")
+    late = codes(shop)[1]
+
+    def agrees(question: str) -> bool:
+        if late not in shop.do("handover show 1")["cells"]:
+            shop.do(f"discard {late} --because weak")
+            shop.do("handover add yard")
+        return True
+
+    monkeypatch.setattr("straycell.cli.app.prompts.at_terminal", lambda: True)
+    monkeypatch.setattr("straycell.cli.app.prompts.agrees", agrees)
+    assert f"{late} came onto hand-over" in shop.refused("handover close 1", 3)
+    assert shop.do("handover show 1")["state"] == "open"
+    assert late in shop.do("handover close 1")["cells"]
+
+
 def test_a_hand_over_from_gathering_to_closing(shop: Bench, tmp_path: Path) -> None:
     """Add, print, close; the cell is gone from `due` and stays in the book."""
     bad = codes(shop)[0]

@@ -4,6 +4,7 @@ from pathlib import Path
 from typing import Annotated, Any
 
 from straycell.cli.app import cautions, context, files, output, prompts, tables, values, verbs
+from straycell.errors import BadData
 from straycell.quantities import count_of
 from straycell.safety import Step, cautions_for
 from straycell.safety.energy import Amount
@@ -91,6 +92,7 @@ def close(
 ) -> None:
     """Record that the cells have left the house: they are handed over for good and stay on record."""
     bench = context.bench()
+    listed_now = None
     # Final by trigger, so somebody at the keys is asked; a script that names the list has decided.
     if not yes and prompts.at_terminal():
         with bench.reading() as reader:
@@ -100,6 +102,12 @@ def close(
             prompts.confirm(False, f"have {count} left the house for {listed_now.place}? That is final.")
     with bench.writing() as writer:
         before = writer.handover(writer.handover_number(number))
+        # Minutes pass at the question, and another bench may lay a cell on the list that is still in the house.
+        if listed_now is not None and (new := sorted(set(before.codes) - set(listed_now.codes))):
+            raise BadData(
+                f"{', '.join(new)} came onto hand-over {before.id} meanwhile",
+                "close it again when they have left, too",
+            )
         entry = writer.close_handover(before.id)
         listed = writer.handover_list(before.id, bench.rules, bench.now)
     # A cell cleared meanwhile must not leave with the drum: it is named, so that somebody takes it out.
