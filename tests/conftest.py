@@ -69,9 +69,10 @@ def pytest_collection_finish() -> None:
 
 
 def pytest_runtest_teardown(item: pytest.Item, nextitem: pytest.Item | None) -> None:
-    """A file left open in a circle of objects fails the last test of its module: nobody would look for it there."""
+    """A file left open in a circle of objects fails the last test of its module; what lives on is not looked through again."""
     if nextitem is None or nextitem.path != item.path:
         gc.collect()
+        gc.freeze()
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:

@@ -6,7 +6,7 @@ import shutil
 import threading
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
@@ -47,12 +47,12 @@ FLAGS = [
     "--use-fake-ui-for-media-stream",
 ]
 PATIENCE_S = 20.0
-# A page that is just being replaced by the next one answers with this; the next look sees the new page.
+# A page that is just being replaced has stale elements, or the driver cannot speak of it; the next look sees the new one.
 REPLACED: tuple[type[Exception], ...] = ()
 if not MISSING:
-    from selenium.common.exceptions import StaleElementReferenceException
+    from selenium.common.exceptions import WebDriverException
 
-    REPLACED = (StaleElementReferenceException,)
+    REPLACED = (WebDriverException,)
 
 
 @contextmanager
@@ -111,10 +111,12 @@ class Served:
 def wait_for(done: Any) -> Any:
     """What `done` gives as soon as it is true; fails after a while."""
     deadline = time.monotonic() + PATIENCE_S
+    fault: Exception | None = None
     while True:
-        with suppress(*REPLACED):
-            found = done()
-            if found:
+        try:
+            if found := done():
                 return found
-        assert time.monotonic() < deadline, "it never came"
+        except REPLACED as error:
+            fault = error
+        assert time.monotonic() < deadline, f"it never came: {fault}"
         time.sleep(0.05)
