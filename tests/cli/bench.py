@@ -64,7 +64,7 @@ _PREPARED: dict[tuple[str, ...], Prepared] = {}
 class Bench:
     """Runs command lines in this process; `now` moves when a test says so."""
 
-    path: Path
+    _path: Path
     now: str = START
     env: dict[str, str] = field(default_factory=dict)
     _trail: tuple[str, ...] = ()
@@ -75,13 +75,13 @@ class Bench:
     def store(self) -> Path:
         """The file. What lines prepared one after the other left is written when somebody asks for it, not before."""
         if self._owed is not None:
-            self.path.write_bytes(zlib.decompress(self._owed))
+            self._path.write_bytes(zlib.decompress(self._owed))
             self._owed, self._left = None, self._state()
-        return self.path
+        return self._path
 
     @store.setter
     def store(self, path: Path) -> None:
-        self.path, self._owed = path, None
+        self._path, self._owed = path, None
 
     def prepare(self, line: str) -> Any:
         """`do` for what a test starts from: typed once in a run, after that the store it left is copied.
@@ -109,9 +109,9 @@ class Bench:
 
     def _state(self) -> tuple[int, int] | None:
         """Tells whether somebody else has written."""
-        if not self.path.exists():
+        if not self._path.exists():
             return None
-        found = self.path.stat()
+        found = self._path.stat()
         return found.st_mtime_ns, found.st_size
 
     def run(self, line: str | list[str]) -> Answer:

@@ -217,7 +217,7 @@ def test_no_wrong_scan_files_a_rest_voltage_under_another_cell(seed: int, tmp_pa
         f"charge add {' '.join(codes)} --current 0.5A --until 4.2V --end-current 50mA --temperature 21C "
         "--peak-temperature 24C"
     )
-    bench = Bench(tmp_path / "bench.sqlite", load_rules(), NOW)
+    bench = Bench(typed.store, load_rules(), NOW)
     person = SecondEvening(random.Random(seed), codes)
     drive(bench, person, due=True)
     assert person.scanner.wrong >= CELLS // 3
