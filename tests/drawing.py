@@ -19,7 +19,7 @@ NUMBERS = os.environ.get("STRAYCELL_NUMBERS") or "few"
 assert NUMBERS in ("few", "full", "new"), f"STRAYCELL_NUMBERS is few, full or new, not {NUMBERS!r}"
 FULL, NEW = NUMBERS != "few", NUMBERS == "new"
 USUAL = 100
-SHARE, LONG_SHARE = 4, 8
+SHARE, LONG_SHARE = 5, 16
 """A newcomer's run draws one example in so many, and of what takes long one step in so many."""
 
 
