@@ -2,25 +2,9 @@
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
-from pathlib import Path
-
 import pytest
 from tests.cli.bench import Bench
-from tests.sample.conftest import Built, built  # noqa: F401
-
-NAME = "greenhouse vent opener"
-
-
-@pytest.fixture
-def device(built: Built, tmp_path: Path) -> Bench:  # noqa: F811
-    """The workshop with one finished device."""
-    bench = Bench(tmp_path / "shop.sqlite", built.sample.now.isoformat())
-    bench.begin_with(built.path)
-    bench.prepare(f"build reserve '{NAME}'")
-    bench.prepare(f"build finish '{NAME}' --yes")
-    bench.now = (datetime.fromisoformat(bench.now) + timedelta(days=1)).isoformat()
-    return bench
+from tests.cli.use.conftest import DEVICE as NAME
 
 
 def test_a_sound_device_bears_no_mark(device: Bench) -> None:
